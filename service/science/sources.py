@@ -1,0 +1,61 @@
+"""Where every formula and constant comes from, by key."""
+
+from dataclasses import dataclass
+from types import MappingProxyType
+
+
+@dataclass(frozen=True, slots=True)
+class Source:
+    """A publication: how to cite it, and its DOI where it has one."""
+
+    citation: str
+    doi: str | None = None
+
+
+SOURCES = MappingProxyType(
+    {
+        "BATES56": Source("Bates, Bower & Smith 1956, J. Res. Natl. Bur. Stand. 56, 305", "10.6028/jres.056.040"),
+        "BIPM19": Source("BIPM 2019, The International System of Units, 9th edition"),
+        "DICKSON07": Source(
+            "Dickson, Sabine & Christian (eds.) 2007, Guide to best practices for ocean CO2 measurements, "
+            "PICES Special Publication 3"
+        ),
+        "DICKSON79": Source("Dickson & Riley 1979, Mar. Chem. 7, 89", "10.1016/0304-4203(79)90001-X"),
+        "DICKSON90B": Source("Dickson 1990, Deep-Sea Res. 37, 755 (boric acid)", "10.1016/0198-0149(90)90004-F"),
+        "DICKSON90S": Source(
+            "Dickson 1990, J. Chem. Thermodyn. 22, 113 (hydrogen sulphate)", "10.1016/0021-9614(90)90074-Z"
+        ),
+        "DIN": Source("Definition of the German degree of hardness: 10 mg/L calcium oxide"),
+        "FOFONOFF83": Source(
+            "Fofonoff & Millard 1983, Algorithms for computation of fundamental properties of seawater, "
+            "UNESCO Technical Papers in Marine Science 44"
+        ),
+        "HUMPHREYS22": Source(
+            "Humphreys, Lewis, Sharp & Pierrot 2022, Geosci. Model Dev. 15, 15 (PyCO2SYS)", "10.5194/gmd-15-15-2022"
+        ),
+        "IOC10": Source(
+            "IOC, SCOR & IAPSO 2010, The international thermodynamic equation of seawater 2010 (TEOS-10), "
+            "IOC Manuals and Guides 56"
+        ),
+        "IUPAC05": Source(
+            "Wieser 2006, Atomic weights of the elements 2005, Pure Appl. Chem. 78, 2051", "10.1351/pac200678112051"
+        ),
+        "LUEKER00": Source("Lueker, Dickson & Keeling 2000, Mar. Chem. 70, 105", "10.1016/S0304-4203(00)00022-0"),
+        "MILLERO95": Source("Millero 1995, Geochim. Cosmochim. Acta 59, 661", "10.1016/0016-7037(94)00354-O"),
+        "MORRIS66": Source("Morris & Riley 1966, Deep-Sea Res. 13, 699", "10.1016/0011-7471(66)90601-2"),
+        "MUCCI83": Source("Mucci 1983, Am. J. Sci. 283, 780", "10.2475/ajs.283.7.780"),
+        "NIST811": Source("Thompson & Taylor 2008, Guide for the use of the SI, NIST Special Publication 811"),
+        "PEREZ87": Source("Perez & Fraga 1987, Mar. Chem. 21, 161", "10.1016/0304-4203(87)90036-3"),
+        "PRACTICE": Source("Common practice of the trade; no publication behind it"),
+        "RILEY65": Source("Riley 1965, Deep-Sea Res. 12, 219", "10.1016/0011-7471(65)90027-6"),
+        "RILEY67": Source("Riley & Tongudai 1967, Chem. Geol. 2, 263", "10.1016/0009-2541(67)90026-5"),
+        "SPAN96": Source("Span & Wagner 1996, J. Phys. Chem. Ref. Data 25, 1509", "10.1063/1.555991"),
+        "TAKAHASHI82": Source(
+            "Takahashi, Williams & Bos 1982, Carbonate chemistry, in GEOSECS Pacific Expedition vol. 3, 77"
+        ),
+        "UCUM": Source("The Unified Code for Units of Measure"),
+        "UPPSTROM74": Source("Uppstrom 1974, Deep-Sea Res. 21, 161", "10.1016/0011-7471(74)90074-6"),
+        "WEISS74": Source("Weiss 1974, Mar. Chem. 2, 203", "10.1016/0304-4203(74)90015-2"),
+        "ZEEBE01": Source("Zeebe & Wolf-Gladrow 2001, CO2 in seawater, Elsevier Oceanography Series 65"),
+    }
+)
