@@ -1,0 +1,228 @@
+"""What people wrote down of one run, and with which errors."""
+
+from itertools import pairwise
+
+import numpy as np
+
+from service.simulation.chemistry import Values
+from service.simulation.engine import Course
+from service.simulation.measurement import Sampling, stated_sd
+from service.simulation.records import (
+    Addition,
+    MaintenanceEvent,
+    ProbeSeries,
+    Reading,
+    Recorded,
+    SetPoint,
+    StockChange,
+    Truth,
+)
+from service.simulation.scenario import Probe
+from service.simulation.streams import Streams, wander
+
+UNITS = {
+    "alkalinity": "meq/L", "calcium": "mg/L", "magnesium": "mg/L", "salinity": "1", "temperature": "Cel", "ph": "1",
+    "effluent_alkalinity": "meq/L", "effluent_ph": "1", "effluent_flow": "L/d", "cylinder_gross_mass": "kg",
+    "limewater_strength": "meq/L", "bubble_rate": "/min",
+}  # fmt: skip
+SUBJECTS = {
+    "effluent_alkalinity": "reactor", "effluent_ph": "reactor", "effluent_flow": "reactor", "bubble_rate": "reactor",
+    "cylinder_gross_mass": "cylinder", "limewater_strength": "top_off",
+}  # fmt: skip
+AFTER_A_CHANGE = 0.02
+"""Days between touching the drip and timing it again."""
+
+
+def true_values(course: Course, truth: Truth, quantity: str, run: int) -> Values:
+    """Return the true hourly course of what a test measures, in the unit of its readings."""
+    match quantity:
+        case "effluent_flow":
+            return np.concatenate([truth.drip[:1], truth.drip[:-1]])  # as it was before the hour's work
+        case "limewater_strength":
+            return truth.limewater
+        case "bubble_rate":
+            assert course.system.reactor is not None
+            grams_a_day = course.trace["gas_fed"][:, run] * 44.0095e-3
+            return grams_a_day * course.system.reactor.bubbles_per_gram / 1440.0
+        case "cylinder_gross_mass":
+            return cylinder_mass(course, truth)
+        case _:
+            values: Values = getattr(truth, quantity)
+            return values
+
+
+def cylinder_mass(course: Course, truth: Truth) -> Values:
+    """Return the gross mass on the scale, kg: what is left of the charge since the last swap, never below the tare."""
+    assert course.system.reactor is not None
+    cylinder = course.system.reactor.cylinder
+    assert cylinder is not None
+    mass = cylinder.at_start_kg - truth.gas_used / 1000.0
+    for day in cylinder.swap_days:
+        hour = round(day * 24)
+        mass[hour:] = cylinder.charge_kg - (truth.gas_used[hour:] - truth.gas_used[hour]) / 1000.0
+    return cylinder.tare_kg + np.maximum(mass, 0.0)
+
+
+def recorded(course: Course, truth: Truth, run: int, streams: Streams) -> tuple[Recorded, frozenset[int]]:
+    """Return what was recorded in one run, and which of its readings are outliers (indexes)."""
+    labelled = [pair for each in course.samplings for pair in _readings(course, truth, each[run], run)]
+    labelled += [(reading, False) for reading in _drip_checks(course, truth, run, streams)]
+    labelled.sort(key=lambda pair: pair[0].taken_at)
+    readings = tuple(reading for reading, _ in labelled)
+    outliers = frozenset(index for index, (_, wrong) in enumerate(labelled) if wrong)
+    system = course.system
+    steps = [step for step in course.forcing.steps if step.recorded]
+    return (
+        Recorded(
+            water_volume_l=system.water.volume_l,
+            readings=readings,
+            additions=tuple(sorted(_additions(course, truth, readings, run, streams), key=lambda each: each.start)),
+            set_points=tuple(_set_points(course, run)),
+            maintenance=tuple(sorted(_maintenance(course), key=lambda each: each.at)),
+            stock_changes=tuple(StockChange(float(step.day[run]), step.note) for step in steps),
+            probes=tuple(_probe(probe, truth, run, streams) for probe in system.probe),
+        ),
+        outliers,
+    )
+
+
+def _readings(course: Course, truth: Truth, sample: Sampling, run: int) -> list[tuple[Reading, bool]]:
+    test = sample.test
+    actual = true_values(course, truth, test.quantity, run)[sample.hours]
+    values = sample.read(actual)
+    sds = np.hypot(stated_sd(test, values), test.resolution / np.sqrt(12.0))
+    return [
+        (
+            Reading(
+                quantity=test.quantity,
+                value=float(values[index, copy]),
+                unit=UNITS[test.quantity],
+                taken_at=float(hour) / 24.0,
+                subject=SUBJECTS.get(test.quantity, "system"),
+                method=test.method,
+                sd=float(sds[index, copy]),
+                lot=sample.lot[index],
+                purpose="replicate" if copy else "sample",
+            ),
+            bool(sample.outlier[index, copy]),
+        )
+        for index, hour in enumerate(sample.hours)
+        for copy in range(test.replicates)
+    ]
+
+
+def _drip_checks(course: Course, truth: Truth, run: int, streams: Streams) -> list[Reading]:
+    """Return the timings before and after the line was cleaned or the drip re-set, by the scenario's drip test."""
+    test_of = [each[run] for each in course.samplings if each[run].test.quantity == "effluent_flow"]
+    touched = sorted({hour for hour, code, _ in course.settings if code == "effluent_flow"} | course.forcing.cleaned)
+    if not test_of or not touched:
+        return []
+    sample = test_of[0]
+    noise = streams.generator(streams.seeds[run], "drip checks").standard_normal((len(touched), 2))
+    checks = []
+    for index, hour in enumerate(touched):
+        for after, at in enumerate((hour / 24.0, hour / 24.0 + AFTER_A_CHANGE)):
+            actual = truth.drip[hour - 1 + after] * sample.factor
+            sd = float(stated_sd(sample.test, actual))
+            value = float(actual + sample.test.noise_factor * sd * noise[index, after])
+            checks.append(Reading("effluent_flow", value, "L/d", at, "reactor", sample.test.method, sd))
+    return checks
+
+
+def _additions(
+    course: Course, truth: Truth, readings: tuple[Reading, ...], run: int, streams: Streams
+) -> list[Addition]:
+    system, days, found = course.system, len(truth.at) / 24.0, []
+    if system.dosing:
+        changed = [0.0, *(hour / 24.0 for hour, code, _ in course.settings if code == "dosing_rate"), days]
+        for start, end in pairwise(changed):
+            rate = float(course.trace["dosing_rate"][round(start * 24), run])
+            found.append(Addition("dose", start, end, rate * (end - start), "meq", system.dosing.calibration_error))
+    for change in course.changes:
+        spec, at = change.spec, change.hour / 24.0
+        found.append(
+            Addition(
+                "water_change", at, at, spec.volume_l, "L", spec.volume_error, spec.alkalinity_meq_l,
+                spec.alkalinity_error,
+            )
+        )  # fmt: skip
+    if system.exchange:
+        flow = system.exchange
+        found.append(
+            Addition(
+                "exchange", 0.0, days, flow.litres_per_day * days, "L", flow.flow_error, flow.alkalinity_meq_l,
+                flow.alkalinity_error,
+            )
+        )  # fmt: skip
+    for dose in course.forcing.doses:
+        if dose.recorded:
+            at = float(dose.hour[run]) / 24.0
+            meq = dose.alkalinity_meq_l * system.water.volume_l
+            found.append(Addition("dose", at, at, meq, "meq", 0.0, note=dose.note))
+    return found + _top_offs(course, readings, run, streams)
+
+
+def _top_offs(course: Course, readings: tuple[Reading, ...], run: int, streams: Streams) -> list[Addition]:
+    """Return the top-off volumes as read off every few days, limewater with the strength last measured (or none)."""
+    top_off = course.system.top_off
+    if top_off is None:
+        return []
+    measured = [reading for reading in readings if reading.quantity == "limewater_strength"]
+    litres = course.trace["topped_up"][:, run]
+    edges = range(0, len(litres), 24 * top_off.recorded_every_days)
+    misread = 1.0 + top_off.volume_error * streams.generator(streams.seeds[run], "top-off").standard_normal(len(edges))
+    found = []
+    for start, error in zip(edges, misread, strict=True):
+        end = min(start + 24 * top_off.recorded_every_days, len(litres))
+        known = [reading for reading in measured if reading.taken_at <= start / 24.0 + 1.0]
+        found.append(
+            Addition(
+                top_off.kind, start / 24.0, end / 24.0, float(litres[start:end].sum() * error), "L",
+                top_off.volume_error, known[-1].value if known else None, 0.15 if top_off.kind == "limewater" else 0.0,
+            )
+        )  # fmt: skip
+    return found
+
+
+def _set_points(course: Course, run: int) -> list[SetPoint]:
+    system = course.system
+    found = [SetPoint("water_volume", 0.0, system.water.volume_l, "L", "system")]
+    found.append(SetPoint("reference_salinity", 0.0, system.water.salinity, "1", "system"))
+    for keeper in (system.dosing, system.reactor):
+        if keeper:
+            found.append(SetPoint("target_alkalinity", 0.0, keeper.keeping.target_meq_l, "meq/L", "system"))
+    if system.dosing:
+        found.append(SetPoint("dosing_rate", 0.0, float(course.trace["dosing_rate"][0, run]), "meq/d", "system"))
+    if system.reactor:
+        found.append(SetPoint("effluent_flow", 0.0, float(course.trace["set_drip"][0, run]), "L/d", "reactor"))
+    for hour, code, value in course.settings:
+        unit, subject = ("meq/d", "system") if code == "dosing_rate" else ("L/d", "reactor")
+        found.append(SetPoint(code, hour / 24.0, float(value[run]), unit, subject, "towards the target"))
+    return found
+
+
+def _maintenance(course: Course) -> list[MaintenanceEvent]:
+    days = course.forcing.hours / 24.0
+    found = [
+        MaintenanceEvent(work.kind, work.what, float(day), work.subject)
+        for work in course.system.maintenance
+        for day in np.arange(work.first_day, days, work.every_days)
+    ]
+    found += [
+        MaintenanceEvent("condition_based", "drip line cleaned", hour / 24.0, "reactor")
+        for hour in course.forcing.cleaned
+    ]
+    reactor = course.system.reactor
+    if reactor:
+        refills = [MaintenanceEvent("condition_based", "media refilled", day, "reactor") for day in reactor.refill_days]
+        swaps = reactor.cylinder.swap_days if reactor.cylinder else ()
+        found += refills + [MaintenanceEvent("predetermined", "cylinder swapped", day, "cylinder") for day in swaps]
+    return found
+
+
+def _probe(probe: Probe, truth: Truth, run: int, streams: Streams) -> ProbeSeries:
+    generator = streams.generator(streams.seeds[run], f"probe {probe.quantity}")
+    noise = generator.standard_normal((2, len(truth.at)))
+    drift = wander(noise[0][:, None], probe.drift_per_root_day, 60.0)[:, 0]
+    value = getattr(truth, probe.quantity) + probe.sd * noise[1] + drift
+    return ProbeSeries(probe.quantity, UNITS[probe.quantity], truth.at, value, probe.sd)
