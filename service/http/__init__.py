@@ -1,0 +1,1 @@
+"""The edge: problem documents, strict shapes, paging, conditional requests, and the caller of a request."""

@@ -1,0 +1,142 @@
+"""The caller of a request: found before the body is read, and handed to routes with the doors to the database."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from datetime import UTC, datetime
+from typing import Annotated
+from urllib.parse import urlsplit
+
+from anyio import to_thread
+from fastapi import Depends, Request, Security
+from fastapi.security import APIKeyCookie, HTTPBearer
+from starlette.datastructures import Headers
+from starlette.exceptions import HTTPException
+from starlette.requests import cookie_parser
+from starlette.types import ASGIApp, Message, Receive, Scope, Send
+
+from service.access.caller import Caller, Work
+from service.access.rights import Right
+from service.access.signing_in import caller_of_session, caller_of_token
+from service.errors import NotAllowed, NotSignedIn, ServiceError, TooLarge
+from service.http import problems
+from service.storage.database import Database
+
+COOKIE = "ooid_session"
+SAFE_METHODS = ("GET", "HEAD", "OPTIONS")
+Clock = Callable[[], datetime]
+
+_bearer = HTTPBearer(auto_error=False, description="A token from `ooid token create`.")
+_cookie = APIKeyCookie(name=COOKIE, auto_error=False, description="A person's session.")
+
+
+def now() -> datetime:
+    """The present instant, UTC."""
+    return datetime.now(UTC)
+
+
+class Gate:
+    """ASGI middleware: nothing under /v1 is read, parsed or looked up before its caller is known.
+
+    Puts the caller into the request's state. Also refuses bodies larger than the limit, whatever their headers say.
+    """
+
+    def __init__(self, app: ASGIApp, database: Database, body_limit: int, clock: Clock) -> None:
+        self._app = app
+        self._database = database
+        self._limit = body_limit
+        self._clock = clock
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """Let a request through with its caller, or answer with the problem."""
+        if scope["type"] != "http":
+            await self._app(scope, receive, send)
+            return
+        try:
+            headers = Headers(scope=scope)
+            self._refuse_announced_size(headers)
+            if scope["path"].startswith("/v1/"):
+                scope.setdefault("state", {})["caller"] = await to_thread.run_sync(self.caller, scope, headers)
+        except ServiceError as error:
+            await problems.answer(error)(scope, receive, send)
+            return
+        await self._app(scope, self._counted(receive), send)
+
+    def caller(self, scope: Scope, headers: Headers) -> Caller:
+        """The caller behind the request's token or cookie. Raises NotSignedIn or NotAllowed."""
+        client = scope.get("client")
+        origin = client[0] if client else "unknown"
+        scheme, _, credential = headers.get("authorization", "").partition(" ")
+        cookie = cookie_parser(headers.get("cookie", "")).get(COOKIE)
+        with self._database.read() as session:
+            if scheme.lower() == "bearer" and credential:
+                return caller_of_token(session, credential.strip(), at=self._clock(), origin=origin)
+            if cookie:
+                _refuse_foreign_page(scope["method"], headers)
+                return caller_of_session(session, cookie, at=self._clock(), origin=origin)
+        raise NotSignedIn("Send `Authorization: Bearer <token>` (make one with `ooid token create`) or sign in.")
+
+    def _refuse_announced_size(self, headers: Headers) -> None:
+        announced = headers.get("content-length", "0")
+        if not announced.isdigit() or int(announced) > self._limit:
+            raise self._too_large()
+
+    def _counted(self, receive: Receive) -> Receive:
+        seen = 0
+
+        async def counted() -> Message:
+            nonlocal seen
+            message = await receive()
+            seen += len(message.get("body", b""))
+            if seen > self._limit:
+                raise HTTPException(413, str(self._too_large()))  # the framework lets only this kind through
+            return message
+
+        return counted
+
+    def _too_large(self) -> TooLarge:
+        return TooLarge(f"One request may carry {self._limit} bytes. Send it in parts.")
+
+
+def _refuse_foreign_page(method: str, headers: Headers) -> None:
+    """A cookie travels by itself, so a change must come from one of our own pages."""
+    if method in SAFE_METHODS:
+        return
+    origin = headers.get("origin")
+    same = headers.get("sec-fetch-site") == "same-origin" or (origin and urlsplit(origin).netloc == headers.get("host"))
+    if not same:
+        raise NotAllowed("A change with a session cookie must come from one of this service's own pages.")
+
+
+class Door:
+    """The two doors of the database, opened in a caller's name."""
+
+    def __init__(self, database: Database, caller: Caller, clock: Clock) -> None:
+        self.caller = caller
+        self._database = database
+        self._clock = clock
+
+    @contextmanager
+    def read(self, right: Right = Right.READ) -> Iterator[Work]:
+        """A unit of reading. Raises NotAllowed when the caller holds the right nowhere."""
+        self.caller.require_anywhere(right)
+        with self._database.read() as session:
+            yield Work(session, self.caller, self._clock())
+
+    @contextmanager
+    def write(self, right: Right) -> Iterator[Work]:
+        """A unit of change: one transaction. Raises NotAllowed when the caller holds the right nowhere."""
+        self.caller.require_anywhere(right)
+        with self._database.write() as session:
+            yield Work(session, self.caller, self._clock())
+
+
+async def _door(
+    request: Request, _token: Annotated[object, Security(_bearer)], _session: Annotated[object, Security(_cookie)]
+) -> Door:
+    state = request.app.state
+    return Door(state.database, request.state.caller, state.clock)
+
+
+DoorOf = Annotated[Door, Depends(_door)]

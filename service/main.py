@@ -1,0 +1,50 @@
+"""The app: the only module that knows every part of the service."""
+
+from __future__ import annotations
+
+from collections.abc import AsyncIterator
+from contextlib import asynccontextmanager
+
+from fastapi import APIRouter, FastAPI
+
+from service import __version__
+from service.http import description, problems
+from service.http.caller import Clock, Gate, now
+from service.resources.catalogue.routes import router as catalogue
+from service.resources.places.routes import router as places
+from service.resources.records.routes import router as records
+from service.settings import Settings
+from service.storage.database import Database
+
+ROUTERS: tuple[APIRouter, ...] = (catalogue, places, records)
+
+
+def create_app(settings: Settings | None = None, *, database: Database | None = None, clock: Clock = now) -> FastAPI:
+    """The ASGI app on a database (opened from the settings unless given), whose clock tests may set."""
+    settings = settings or Settings()
+    database = database or Database(settings.url, waiting=settings.waiting_writers)
+
+    @asynccontextmanager
+    async def lifespan(_app: FastAPI) -> AsyncIterator[None]:
+        yield
+        database.close()
+
+    app = FastAPI(
+        title="Ooid",
+        version=__version__,
+        lifespan=lifespan,
+        docs_url=None,
+        redoc_url=None,
+        generate_unique_id_function=description.operation_name,
+    )
+    app.state.database = database
+    app.state.clock = clock
+    app.state.settings = settings
+    problems.install(app)
+    description.install(app)
+    app.add_middleware(Gate, database=database, body_limit=settings.body_limit_bytes, clock=clock)
+    versioned = APIRouter(prefix="/v1", responses=problems.may_refuse(*problems.EVERYWHERE))
+    for router in ROUTERS:
+        versioned.include_router(router)
+    app.include_router(versioned)
+    return app

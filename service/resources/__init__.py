@@ -1,0 +1,1 @@
+"""What the service keeps: the catalogue, people, places, equipment and records."""

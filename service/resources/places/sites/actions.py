@@ -1,0 +1,55 @@
+"""Describing and changing sites."""
+
+from __future__ import annotations
+
+import re
+
+from service.access.caller import Work
+from service.access.rights import Right
+from service.resources.keeping.things import Thing, bodies, refuse_taken
+from service.resources.places.sites.models import SITE, Site, SitePatch, SiteRead, SiteSent
+from service.storage.types import new_id
+
+
+def describe(work: Work, sent: SiteSent) -> Site:
+    """The new site. Only whoever administers the installation may add one."""
+    work.caller.require(Right.ADMINISTER, None)
+    tag = sent.tag or _tag_from(sent.name)
+    refuse_taken(work.session, Site, field="tag", value=tag, what="site")
+    return Site(
+        id=new_id(),
+        tag=tag,
+        name=sent.name,
+        time_zone=sent.time_zone,
+        country=sent.country,
+        units=sent.units,
+        retention_years=sent.retention_years,
+        described_at=work.at,
+    )
+
+
+def amend(work: Work, site: Site, patch: SitePatch) -> None:
+    """Change what the patch names."""
+    for name in patch.model_fields_set:
+        value = getattr(patch, name)
+        if value is not None or name == "country":
+            setattr(site, name, value)
+
+
+def _tag_from(name: str) -> str:
+    plain = re.sub(r"[^a-z0-9]+", "-", name.lower()).strip("-")
+    return plain[:40].strip("-") or "site"
+
+
+SITES = Thing(
+    kept=SITE,
+    singular="site",
+    plural="sites",
+    sent=SiteSent,
+    patch=SitePatch,
+    read=SiteRead,
+    describe=describe,
+    amend=amend,
+    show=bodies(SITE),
+    describes=Right.ADMINISTER,
+)

@@ -1,0 +1,1 @@
+"""What was recorded: readings, additions, maintenance, stock changes; their courses, changes and audit trail."""

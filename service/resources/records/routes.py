@@ -1,0 +1,8 @@
+"""Everything recorded: one router."""
+
+from fastapi import APIRouter
+
+from service.resources.records.readings.routes import router as readings
+
+router = APIRouter()
+router.include_router(readings)

@@ -1,0 +1,124 @@
+"""A whole service in one process, and a way to talk to it as its callers do."""
+
+from __future__ import annotations
+
+import asyncio
+import itertools
+from datetime import UTC, datetime, timedelta
+from typing import Any
+from uuid import UUID, uuid4
+
+import httpx
+from fastapi import FastAPI
+from support.document import Document
+
+from service.access.models import Token
+from service.access.secrets import hashed, new_token
+from service.main import create_app
+from service.settings import Settings
+from service.storage.database import Database
+from service.storage.types import new_id
+
+START = datetime(2026, 3, 2, 12, 0, tzinfo=UTC)
+
+
+class House:
+    """The app on a database, a clock that tests set, and one httpx conversation through the whole stack."""
+
+    def __init__(self, database: Database, **settings: Any) -> None:
+        self.now = START
+        self.database = database
+        self.app: FastAPI = create_app(Settings(**settings), database=database, clock=lambda: self.now)
+        self.document = Document(self.app.openapi())
+        self.seen: set[tuple[str, str, int]] = set()
+        self._numbers = itertools.count(1)
+        self.administrator = self.token("administrator")
+
+    def token(
+        self, role: str, *, site: str | None = None, scopes: list[str] | None = None, expires: datetime | None = None
+    ) -> str:
+        """A new token of this role, on one site or on the installation."""
+        secret = new_token()
+        with self.database.write() as session:
+            session.add(
+                Token(
+                    id=new_id(),
+                    name=f"{role} {next(self._numbers)}",
+                    site_id=None if site is None else UUID(site),
+                    role=role,
+                    scopes=scopes,
+                    secret_hash=hashed(secret),
+                    created_at=self.now,
+                    created_by=UUID(int=0),
+                    expires_at=expires,
+                )
+            )
+        return secret
+
+    def send(self, method: str, path: str, *, token: str | None = "", **options: Any) -> httpx.Response:
+        """One request, its response judged against the OpenAPI document. Without `token` the administrator asks."""
+        headers = dict(options.pop("headers", {}))
+        if token is not None:
+            headers["Authorization"] = f"Bearer {token or self.administrator}"
+
+        async def talk() -> httpx.Response:
+            transport = httpx.ASGITransport(app=self.app, raise_app_exceptions=False)
+            async with httpx.AsyncClient(transport=transport, base_url="http://ooid.test") as client:
+                return await client.request(method, path, headers=headers, **options)
+
+        response = asyncio.run(talk())
+        self._judge(response)
+        return response
+
+    def call(
+        self, method: str, path: str, json: Any = None, *, status: int | tuple[int, ...] = (200, 201), **options: Any
+    ) -> Any:
+        """The JSON of a response that must have this status."""
+        wanted = (status,) if isinstance(status, int) else status
+        if json is not None:
+            options["json"] = json
+        response = self.send(method, path, **options)
+        assert response.status_code in wanted, f"{method} {path}: {response.status_code} {response.text}"
+        return response.json() if response.content else None
+
+    def pass_time(self, **amount: float) -> None:
+        """Move the clock on."""
+        self.now += timedelta(**amount)
+
+    def a_site(self, **fields: Any) -> dict[str, Any]:
+        """A described site."""
+        content = {"tag": f"site-{next(self._numbers)}", "name": "The Reefhouse", "time_zone": "Europe/Oslo", **fields}
+        return self.call("POST", "/v1/sites", content)
+
+    def a_system(self, site: dict[str, Any] | None = None, **fields: Any) -> dict[str, Any]:
+        """A described system of 1000 L."""
+        site = site or self.a_site()
+        content = {
+            "site_id": site["id"],
+            "tag": f"loop-{next(self._numbers)}",
+            "name": "A loop",
+            "water_volume": {"value": 1000, "unit": "L"},
+            **fields,
+        }
+        return self.call("POST", "/v1/systems", content)
+
+    def a_reading(self, subject_id: str, value: float = 8.0, **fields: Any) -> dict[str, Any]:
+        """A recorded alkalinity reading."""
+        content = {
+            "subject_id": subject_id,
+            "quantity": "alkalinity",
+            "value": value,
+            "unit": "dKH",
+            "taken_at": self.now.isoformat(),
+            **fields,
+        }
+        return self.call("PUT", f"/v1/readings/{uuid4()}", content)
+
+    def _judge(self, response: httpx.Response) -> None:
+        content_type = response.headers.get("content-type", "")
+        body = response.json() if "json" in content_type and response.content else None
+        path = response.request.url.path
+        self.document.judge(response.request.method, path, response.status_code, content_type, body)
+        template = self.document.template_of(path)
+        if template is not None:
+            self.seen.add((response.request.method, template, response.status_code))
