@@ -106,7 +106,8 @@ class _Run:
         if self.system.reactor:
             error = self.system.reactor.flow_error * self.streams.normal("drip")
             self.chamber = Chamber.started(self.system.reactor, start, self.constants, 1.0 + error)
-            self.chamber.turn(self.force.demand[0] / max(self.system.corals.demand_meq_l_d, 1e-9))
+            if self.system.corals.demand_meq_l_d > 0.0:
+                self.chamber.turn(self.force.demand[0] / self.system.corals.demand_meq_l_d)
         self.stock_at_start = self._stock()
 
     def _hang_pumps(self) -> None:

@@ -31,7 +31,7 @@ class Notebook:
     def wanted_change(self, keeping: Keeping) -> Values:
         """Return the change of supply the keeper decides on, meq/L/d: stop the slope, close the distance; 0 if unsure.
 
-        Eight tenths of it, as people do; without two tests on different days nothing is changed.
+        Eight tenths of it, as people do. Without two tests on different days nothing is changed.
         """
         span = self.day - self.earlier_day
         known = span > 0.5

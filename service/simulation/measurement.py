@@ -33,7 +33,7 @@ class Sampling:
         spread = self.test.noise_factor * stated_sd(self.test, truth)
         values: Values = shown[:, None] + spread[:, None] * self.noise + self.outlier
         step = self.test.resolution
-        return np.round(values / step) * step if step else values
+        return np.round(np.round(values / step) * step, 9) if step else values
 
 
 def stated_sd(test: Test, value: Values) -> Values:
@@ -49,7 +49,8 @@ def sampling(test: Test, index: int, days: int, streams: Streams) -> tuple[Sampl
 def _sampling(test: Test, days: int, generator: np.random.Generator) -> Sampling:
     """Draw for as many samples as there could be, then keep those that fall in the record and outside the gaps."""
     most, shape = days + 2, (days + 2, test.replicates)
-    day = test.first_day + np.cumsum(generator.integers(*test.every_days, most, endpoint=True)) - test.every_days[0]
+    apart = np.cumsum(generator.integers(*test.every_days, most, endpoint=True))
+    day = test.first_day + apart - apart[0]
     hour = np.clip(np.round(test.hour + test.hour_spread * generator.standard_normal(most)), 0, 23)
     noise = generator.standard_normal(shape)
     wrong = generator.random(shape) < test.outlier_probability

@@ -29,8 +29,9 @@ SUBJECTS = {
     "effluent_alkalinity": "reactor", "effluent_ph": "reactor", "effluent_flow": "reactor", "bubble_rate": "reactor",
     "cylinder_gross_mass": "cylinder", "limewater_strength": "top_off",
 }  # fmt: skip
-AFTER_A_CHANGE = 0.02
-"""Days between touching the drip and timing it again."""
+QUARTER_OF_AN_HOUR = 0.25 / 24.0
+"""People test before they act: an act is written down so much after the tests of its hour, and the drip is timed so
+much before and after it is touched."""
 
 
 def true_values(course: Course, truth: Truth, quantity: str, run: int) -> Values:
@@ -121,11 +122,11 @@ def _drip_checks(course: Course, truth: Truth, run: int, streams: Streams) -> li
     noise = streams.generator(streams.seeds[run], "drip checks").standard_normal((len(touched), 2))
     checks = []
     for index, hour in enumerate(touched):
-        for after, at in enumerate((hour / 24.0, hour / 24.0 + AFTER_A_CHANGE)):
+        for after, away in enumerate((-QUARTER_OF_AN_HOUR, QUARTER_OF_AN_HOUR)):
             actual = truth.drip[hour - 1 + after] * sample.factor
             sd = float(stated_sd(sample.test, actual))
             value = float(actual + sample.test.noise_factor * sd * noise[index, after])
-            checks.append(Reading("effluent_flow", value, "L/d", at, "reactor", sample.test.method, sd))
+            checks.append(Reading("effluent_flow", value, "L/d", hour / 24.0 + away, "reactor", sample.test.method, sd))
     return checks
 
 
@@ -139,7 +140,7 @@ def _additions(
             rate = float(course.trace["dosing_rate"][round(start * 24), run])
             found.append(Addition("dose", start, end, rate * (end - start), "meq", system.dosing.calibration_error))
     for change in course.changes:
-        spec, at = change.spec, change.hour / 24.0
+        spec, at = change.spec, change.hour / 24.0 + QUARTER_OF_AN_HOUR
         found.append(
             Addition(
                 "water_change", at, at, spec.volume_l, "L", spec.volume_error, spec.alkalinity_meq_l,
@@ -156,7 +157,7 @@ def _additions(
         )  # fmt: skip
     for dose in course.forcing.doses:
         if dose.recorded:
-            at = float(dose.hour[run]) / 24.0
+            at = float(dose.hour[run]) / 24.0 + QUARTER_OF_AN_HOUR
             meq = dose.alkalinity_meq_l * system.water.volume_l
             found.append(Addition("dose", at, at, meq, "meq", 0.0, note=dose.note))
     return found + _top_offs(course, readings, run, streams)

@@ -266,7 +266,14 @@ class System:
     maintenance: tuple[Maintenance, ...] = ()
 
     def __post_init__(self) -> None:
-        """Refuse what the hourly step cannot carry."""
+        """Refuse what the hourly step cannot carry and what nobody could measure."""
+        volume = self.water.volume_l
+        if any(change.volume_l > 0.7 * volume for change in self.water_change):
+            raise ScenarioError("water_change.volume_l takes more than seven tenths of water.volume_l: lower it")
+        if self.exchange and self.exchange.litres_per_day > 2.0 * volume:
+            raise ScenarioError("exchange.litres_per_day is more than twice water.volume_l: lower it")
+        if self.top_off and self.top_off.evaporation_l_d * max(self.top_off.by_hand_every_days, 1) > 0.3 * volume:
+            raise ScenarioError("top_off lets more than three tenths of water.volume_l evaporate: refill more often")
         if self.reactor and self.reactor.drip_l_d / 24.0 > self.reactor.chamber_l:
             raise ScenarioError("reactor.drip_l_d empties the chamber within the hour: lower it or enlarge chamber_l")
         needs_reactor = {"effluent_alkalinity", "effluent_ph", "effluent_flow", "bubble_rate", "cylinder_gross_mass"}

@@ -56,11 +56,10 @@ def _system(course: Course, index: int, streams: Streams) -> SimulatedSystem:
 
 
 def daily_mean(hourly: Values) -> Values:
-    """Return the mean of the 24 hours around each hour (fewer at the ends), same shape."""
+    """Return the mean of the 24 hours around each hour, near the ends of the first or last whole day; same shape."""
     total = np.concatenate([[0.0], np.cumsum(hourly)])
-    hour = np.arange(len(hourly))
-    low, high = np.maximum(hour - 12, 0), np.minimum(hour + 12, len(hourly))
-    means: Values = (total[high] - total[low]) / (high - low)
+    low = np.clip(np.arange(len(hourly)) - 12, 0, len(hourly) - 24)
+    means: Values = (total[low + 24] - total[low]) / 24.0
     return means
 
 

@@ -1,0 +1,80 @@
+"""Scenario files are read strictly, and the study's are all there."""
+
+import pytest
+
+from service.simulation import ScenarioError, load_scenario, read_scenario, scenario_names
+from service.simulation.data import shared_folder
+
+SMALLEST = """
+title = "smallest"
+days = 3
+[[system]]
+code = "S1"
+[system.water]
+volume_l = 100
+[system.corals]
+demand_meq_l_d = 0.2
+"""
+
+STUDY = {
+    "clogging", "day_night", "drop_kit", "fast_drift", "gaps", "limewater", "noisy_kit", "outliers", "reactor",
+    "saturation", "steady", "step", "titrator", "unrecorded_addition", "water_changes",
+}  # fmt: skip
+
+
+def test_every_scenario_can_be_read() -> None:
+    names = scenario_names()
+    assert {name.removeprefix("consumption/") for name in names if name.startswith("consumption/")} == STUDY
+    for name in names:
+        scenario = load_scenario(name)
+        assert scenario.title
+        assert scenario.story
+        assert name == "demo" or 150 <= scenario.days <= 180
+
+
+def test_smallest() -> None:
+    assert read_scenario(SMALLEST, "smallest").system[0].water.volume_l == 100.0
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "message"),
+    [
+        ("demand_meq_l_d = 0.2", "demand_meq_l_d = 0.2\nfoo = 1", r"system\[0\].corals: unknown key 'foo'; known here"),
+        ("demand_meq_l_d = 0.2", "", r"corals: key 'demand_meq_l_d' is missing"),
+        ("volume_l = 100", "volume_l = -5", r"water.volume_l: -5 lies outside 1 to 1e\+07"),
+        ("volume_l = 100", "volume_l = true", r"water.volume_l: a number is needed, not True"),
+        ("volume_l = 100", 'volume_l = "100"', r"water.volume_l: a number is needed, not '100'"),
+        ("volume_l = 100", "volume_l = nan", r"water.volume_l: nan lies outside"),
+        ("days = 3", "days = 3.5", r"days: a whole number is needed, not 3.5"),
+        ("[system.water]", "[system.watter]", r"system\[0\]: unknown key 'watter'"),
+        ("[system.water]", "[system.top_off]\nevaporation_l_d = 1\nkind = 'milk'\n[system.water]", "'milk' is none"),
+        ("[system.water]", "[system.top_off]\nevaporation_l_d = 40\n[system.water]", r"refill more often"),
+        ("days = 3", "days = ", "not TOML"),
+        ("[system.water]", "[[system.test]]\nquantity = 'effluent_ph'\nmethod = 'm'\nevery_days = [1, 2]\n"
+         "[system.water]",
+         "test of effluent_ph needs a reactor"),
+        ("[system.water]", "[[system.test]]\nquantity = 'ph'\nmethod = 'm'\nevery_days = [1]\n[system.water]",
+         r"test\[0\].every_days: 2 values are needed, not 1"),
+    ],
+)  # fmt: skip
+def test_mistakes_are_named(old: str, new: str, message: str) -> None:
+    assert old in SMALLEST
+    with pytest.raises(ScenarioError, match=message):
+        read_scenario(SMALLEST.replace(old, new), "smallest")
+
+
+def test_two_systems_need_two_codes() -> None:
+    twice = SMALLEST + SMALLEST[SMALLEST.index("[[system]]") :]
+    with pytest.raises(ScenarioError, match="each with its own code"):
+        read_scenario(twice, "twice")
+
+
+def test_unknown_scenario_names_the_known_ones() -> None:
+    with pytest.raises(ScenarioError, match=r"no scenario 'nowhere'; there are: .*demo"):
+        load_scenario("nowhere")
+
+
+def test_shared_folder_names_where_it_looked() -> None:
+    assert shared_folder("scenario").is_dir()
+    with pytest.raises(FileNotFoundError, match=r"no shared folder 'nothing': looked in .*_shared.* and "):
+        shared_folder("nothing")
