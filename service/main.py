@@ -8,6 +8,7 @@ from contextlib import asynccontextmanager
 from fastapi import APIRouter, FastAPI
 
 from service import __version__
+from service.computations.routes import router as computations
 from service.http import description, problems
 from service.http.caller import Clock, Gate, now
 from service.resources.catalogue.routes import router as catalogue
@@ -16,7 +17,7 @@ from service.resources.records.routes import router as records
 from service.settings import Settings
 from service.storage.database import Database
 
-ROUTERS: tuple[APIRouter, ...] = (catalogue, places, records)
+ROUTERS: tuple[APIRouter, ...] = (catalogue, places, records, computations)
 
 
 def create_app(settings: Settings | None = None, *, database: Database | None = None, clock: Clock = now) -> FastAPI:

@@ -117,6 +117,10 @@ class Door:
         self._database = database
         self._clock = clock
 
+    def require(self, right: Right = Right.READ) -> None:
+        """Raise NotAllowed when the caller holds the right nowhere."""
+        self.caller.require_anywhere(right)
+
     @contextmanager
     def read(self, right: Right = Right.READ) -> Iterator[Work]:
         """A unit of reading. Raises NotAllowed when the caller holds the right nowhere."""
