@@ -4,16 +4,17 @@ No input or output, no clock, no randomness, no web, no database. Every function
 or arrays of any shape (shape () included) that broadcast against each other, and gives arrays of that shape
 (numpy scalars for shape ()). Results with several parts are frozen dataclasses with named fields.
 
-Nomenclature. A parameter's name ends in its unit (`UNIT_SUFFIXES`) or stands in `DIMENSIONLESS`; a test walks every
-module and refuses any other name. `temperature_c` is on ITS-90; `_mol_kg` is per kilogram of solution; `salinity` is
-practical salinity (PSS-78); `ph_total` and `ph_nbs` say their scale; pressures are absolute unless the name says gauge.
+Nomenclature. A parameter's name ends in its unit (`UNIT_SUFFIXES`), stands in `DIMENSIONLESS`, or is a statistic
+(`STATISTICS`) in the unit of what it describes; a test walks every module and refuses any other name. `temperature_c`
+is on ITS-90; `_mol_kg` is per kilogram of solution; `salinity` is practical salinity (PSS-78); `ph_total` and `ph_nbs`
+say their scale; pressures are absolute unless the name says gauge.
 
 Docstrings of formulas are read by a test too:
 
     Source: KEY[, KEY].          keys of `sources.SOURCES`
     Check value: 6.19 at salinity=35, temperature_c=25 (+-0.005).        run as printed
     Check value: ph_nbs = 8.343 at ... (+-0.003).                         a field of the result
-    Check value: none, definition.                                       only for a definition
+    Check value: none, definition.                                       only for a definition: needs no source either
     Check value: none, tested by test_name.                              the named test must exist
     Shapes: the last axis is time.                                       why a function is not elementwise
 """
@@ -86,3 +87,18 @@ DIMENSIONLESS = MappingProxyType(
     }
 )
 """Names that carry no unit, alone or after a qualifier (`new_salinity`, `filled_fraction`)."""
+
+STATISTICS = MappingProxyType(
+    {
+        "mean": "mean",
+        "sd": "standard deviation",
+        "variance": "variance",
+        "covariance": "covariance",
+        "weight": "weight, summing to one",
+        "score": "in standard deviations",
+        "log_likelihood": "natural logarithm of a likelihood",
+        "log_prior": "natural logarithm of a prior density",
+        "residual": "reading less expectation",
+    }
+)
+"""Names of statistics, in the unit of whatever they describe."""

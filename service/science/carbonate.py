@@ -93,12 +93,13 @@ def equilibria_at(*, salinity: Numbers, temperature_c: Numbers, boron_factor: Nu
     fluoride = seawater.total_fluoride_riley1965(salinity=salinity)
     ks = equilibria.ks_dickson1990(**water)
     kf = equilibria.kf_dickson_riley1979(**water)
+    seawater_to_total = _seawater_to_total(sulphate / ks, fluoride / kf)
     return Equilibria(
         k0=equilibria.k0_weiss1974(**water),
         k1=equilibria.k1_lueker2000(**water),
         k2=equilibria.k2_lueker2000(**water),
         kb=equilibria.kb_dickson1990(**water),
-        kw=equilibria.kw_millero1995(**water),
+        kw=equilibria.kw_millero1995(**water) * seawater_to_total,
         kf=kf,
         ks=ks,
         borate_mol_kg=seawater.total_borate_uppstrom1974(salinity=salinity, boron_factor=boron_factor),
@@ -108,7 +109,7 @@ def equilibria_at(*, salinity: Numbers, temperature_c: Numbers, boron_factor: Nu
         fugacity_factor=equilibria.fugacity_factor_weiss1974(temperature_c=temperature_c),
         ksp_aragonite=equilibria.ksp_aragonite_mucci1983(**water),
         ksp_calcite=equilibria.ksp_calcite_mucci1983(**water),
-        nbs_minus_total=nbs_minus_total(**water),
+        nbs_minus_total=_log10(seawater_to_total / equilibria.fh_takahashi1982(**water)),
     )
 
 
@@ -179,12 +180,7 @@ def nbs_minus_total(*, salinity: Numbers, temperature_c: Numbers) -> Values:
     Source: TAKAHASHI82, DICKSON90S, DICKSON79.
     Check value: 0.136984 at salinity=35, temperature_c=25 (+-1e-4).
     """
-    sulphate = seawater.total_sulphate_morris1966(salinity=salinity)
-    fluoride = seawater.total_fluoride_riley1965(salinity=salinity)
-    free_to_total = 1.0 + sulphate / equilibria.ks_dickson1990(salinity=salinity, temperature_c=temperature_c)
-    kf = equilibria.kf_dickson_riley1979(salinity=salinity, temperature_c=temperature_c)
-    seawater_to_total = free_to_total / (free_to_total + fluoride / kf)
-    return _log10(seawater_to_total / equilibria.fh_takahashi1982(salinity=salinity, temperature_c=temperature_c))
+    return equilibria_at(salinity=salinity, temperature_c=temperature_c).nbs_minus_total
 
 
 def dic_per_alkalinity(*, ph_total: Numbers, salinity: Numbers, temperature_c: Numbers) -> Values:
@@ -319,6 +315,11 @@ def _state(k: Equilibria, h: Values, co2: Values, calcium: Numbers) -> Carbonate
     )
     whole = np.broadcast_arrays(*(getattr(parts, field.name) for field in fields(parts)))
     return CarbonateState(*whole)
+
+
+def _seawater_to_total(sulphate_over_ks: Values, fluoride_over_kf: Values) -> Values:
+    """[H+] on the total scale over [H+] on the seawater scale."""
+    return (1.0 + sulphate_over_ks) / (1.0 + sulphate_over_ks + fluoride_over_kf)
 
 
 def _within(value: Numbers, limits: tuple[float, float]) -> NDArray[np.bool_]:

@@ -118,19 +118,27 @@ def kb_dickson1990(*, salinity: Numbers, temperature_c: Numbers) -> Values:
 
 
 def kw_millero1995(*, salinity: Numbers, temperature_c: Numbers) -> Values:
-    """Ion product of water, total scale, (mol/kg)^2.
+    """Ion product of water, seawater scale, (mol/kg)^2.
 
-    ln KW = 148.9652 - 13847.26/T - 23.6521 ln T + (118.67/T - 5.977 + 1.0495 ln T) S^0.5 - 0.01615 S
-    The form of the 2007 handbook. The same paper's seawater-scale form (148.9802), converted, is 0.7 % lower.
+    ln KW = 148.9802 - 13847.26/T - 23.6521 ln T + (118.67/T - 5.977 + 1.0495 ln T) S^0.5 - 0.01615 S
+    The paper's own scale; the carbonate system brings it to the total scale with its own KS and KF.
 
-    Source: MILLERO95, DICKSON07.
+    Source: MILLERO95.
+    Check value: none, tested by test_the_ion_product_of_water_agrees_with_an_independent_program.
+    """
+    return _exp(148.9802 + _ln_kw_above_its_constant(salinity, temperature_c))
+
+
+def kw_dickson2007(*, salinity: Numbers, temperature_c: Numbers) -> Values:
+    """Ion product of water, total scale, (mol/kg)^2, in the handbook's rounding; kept for its check value.
+
+    ln KW = 148.9652 - 13847.26/T - ... as `kw_millero1995`: the change of scale is a fixed 0.015. Up to 1 % above
+    the seawater-scale form brought to the total scale with the constants used here.
+
+    Source: DICKSON07, MILLERO95.
     Check value: 6.063e-14 at salinity=35, temperature_c=25 (+-6e-17).
     """
-    t = kelvin(temperature_c=temperature_c)
-    s = np.asarray(salinity, dtype=np.float64)
-    ln_t = np.log(t)
-    ln_k = 148.9652 - 13847.26 / t - 23.6521 * ln_t + (118.67 / t - 5.977 + 1.0495 * ln_t) * np.sqrt(s) - 0.01615 * s
-    return _exp(ln_k)
+    return _exp(148.9652 + _ln_kw_above_its_constant(salinity, temperature_c))
 
 
 def ks_dickson1990(*, salinity: Numbers, temperature_c: Numbers) -> Values:
@@ -250,6 +258,14 @@ def fh_takahashi1982(*, salinity: Numbers, temperature_c: Numbers) -> Values:
     t = kelvin(temperature_c=temperature_c)
     s = np.asarray(salinity, dtype=np.float64)
     return 1.2948 - 0.002036 * t + (0.0004607 - 1.475e-6 * t) * s**2
+
+
+def _ln_kw_above_its_constant(salinity: Numbers, temperature_c: Numbers) -> Values:
+    t = kelvin(temperature_c=temperature_c)
+    s = np.asarray(salinity, dtype=np.float64)
+    ln_t = np.log(t)
+    result: Values = -13847.26 / t - 23.6521 * ln_t + (118.67 / t - 5.977 + 1.0495 * ln_t) * np.sqrt(s) - 0.01615 * s
+    return result
 
 
 def _exp(exponent: Values) -> Values:

@@ -115,13 +115,19 @@ def quantity_named(quantity: str | Quantity) -> Quantity:
 
 
 def is_possible(quantity: str | Quantity, value: Numbers) -> NDArray[np.bool_]:
-    """Whether canonical values lie within the physical bounds; False for NaN."""
+    """Whether canonical values lie within the physical bounds; False for NaN.
+
+    Source: PRACTICE. Check value: none, tested by test_bounds_enclose_what_each_quantity_can_be.
+    """
     low, high = quantity_named(quantity).possible
     return (np.asarray(value) >= low) & (np.asarray(value) <= high)
 
 
 def is_plausible(quantity: str | Quantity, value: Numbers) -> NDArray[np.bool_]:
-    """Whether canonical values lie where readings usually do; outside, a reading wants confirming."""
+    """Whether canonical values lie where readings usually do; outside, a reading wants confirming.
+
+    Source: PRACTICE. Check value: none, tested by test_bounds_enclose_what_each_quantity_can_be.
+    """
     low, high = quantity_named(quantity).plausible
     return (np.asarray(value) >= low) & (np.asarray(value) <= high)
 

@@ -35,7 +35,7 @@ def density(*, salinity: Numbers, temperature_c: Numbers) -> Values:
 def density_eos80(*, salinity: Numbers, temperature_c: Numbers) -> Values:
     """Density of seawater at one atmosphere by the older international equation of state, kg/m3.
 
-    rho(S, t68, 0), t68 = 1.00024 t; S 0-42, -2 to 40 C. Within 0.003 kg/m3 of `density`; kept because its
+    rho(S, t68, 0), t68 = 1.00024 t; S 0-42, -2 to 40 C. Within 0.01 kg/m3 of `density`; kept because its
     printed check values are the ones everyone has.
 
     Source: FOFONOFF83.

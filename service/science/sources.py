@@ -1,4 +1,4 @@
-"""Where every formula and constant comes from, by key."""
+"""Where every formula and constant comes from, by key: first author and two digits of the year."""
 
 from dataclasses import dataclass
 from types import MappingProxyType
@@ -14,8 +14,14 @@ class Source:
 
 SOURCES = MappingProxyType(
     {
+        "ABRAMOWITZ64": Source(
+            "Abramowitz & Stegun 1964, Handbook of mathematical functions, NBS Applied Mathematics 55"
+        ),
         "BATES56": Source("Bates, Bower & Smith 1956, J. Res. Natl. Bur. Stand. 56, 305", "10.6028/jres.056.040"),
         "BIPM19": Source("BIPM 2019, The International System of Units, 9th edition"),
+        "BRYSON69": Source("Bryson & Ho 1969, Applied optimal control, Blaisdell"),
+        "BUCY68": Source("Bucy & Joseph 1968, Filtering for stochastic processes with applications to guidance"),
+        "CFR173": Source("49 CFR 173.304a, Additional requirements for shipment of liquefied compressed gases"),
         "DICKSON07": Source(
             "Dickson, Sabine & Christian (eds.) 2007, Guide to best practices for ocean CO2 measurements, "
             "PICES Special Publication 3"
@@ -26,10 +32,12 @@ SOURCES = MappingProxyType(
             "Dickson 1990, J. Chem. Thermodyn. 22, 113 (hydrogen sulphate)", "10.1016/0021-9614(90)90074-Z"
         ),
         "DIN": Source("Definition of the German degree of hardness: 10 mg/L calcium oxide"),
+        "FIELLER54": Source("Fieller 1954, Some problems in interval estimation, J. R. Stat. Soc. B 16, 175"),
         "FOFONOFF83": Source(
             "Fofonoff & Millard 1983, Algorithms for computation of fundamental properties of seawater, "
             "UNESCO Technical Papers in Marine Science 44"
         ),
+        "HUBER64": Source("Huber 1964, Ann. Math. Stat. 35, 73", "10.1214/aoms/1177703732"),
         "HUMPHREYS22": Source(
             "Humphreys, Lewis, Sharp & Pierrot 2022, Geosci. Model Dev. 15, 15 (PyCO2SYS)", "10.5194/gmd-15-15-2022"
         ),
@@ -40,22 +48,29 @@ SOURCES = MappingProxyType(
         "IUPAC05": Source(
             "Wieser 2006, Atomic weights of the elements 2005, Pure Appl. Chem. 78, 2051", "10.1351/pac200678112051"
         ),
+        "KALMAN60": Source("Kalman 1960, J. Basic Eng. 82, 35", "10.1115/1.3662552"),
         "LUEKER00": Source("Lueker, Dickson & Keeling 2000, Mar. Chem. 70, 105", "10.1016/S0304-4203(00)00022-0"),
         "MILLERO95": Source("Millero 1995, Geochim. Cosmochim. Acta 59, 661", "10.1016/0016-7037(94)00354-O"),
         "MORRIS66": Source("Morris & Riley 1966, Deep-Sea Res. 13, 699", "10.1016/0011-7471(66)90601-2"),
         "MUCCI83": Source("Mucci 1983, Am. J. Sci. 283, 780", "10.2475/ajs.283.7.780"),
+        "NIOSH94": Source("NIOSH 1994, Documentation for immediately dangerous concentrations, 124389"),
         "NIST811": Source("Thompson & Taylor 2008, Guide for the use of the SI, NIST Special Publication 811"),
+        "PENG76": Source("Peng & Robinson 1976, Ind. Eng. Chem. Fundam. 15, 59", "10.1021/i160057a011"),
         "PEREZ87": Source("Perez & Fraga 1987, Mar. Chem. 21, 161", "10.1016/0304-4203(87)90036-3"),
         "PRACTICE": Source("Common practice of the trade; no publication behind it"),
+        "RAUCH65": Source("Rauch, Tung & Striebel 1965, AIAA J. 3, 1445", "10.2514/3.3166"),
         "RILEY65": Source("Riley 1965, Deep-Sea Res. 12, 219", "10.1016/0011-7471(65)90027-6"),
         "RILEY67": Source("Riley & Tongudai 1967, Chem. Geol. 2, 263", "10.1016/0009-2541(67)90026-5"),
         "SPAN96": Source("Span & Wagner 1996, J. Phys. Chem. Ref. Data 25, 1509", "10.1063/1.555991"),
         "TAKAHASHI82": Source(
             "Takahashi, Williams & Bos 1982, Carbonate chemistry, in GEOSECS Pacific Expedition vol. 3, 77"
         ),
+        "THEIL50": Source("Theil 1950, Proc. K. Ned. Akad. Wet. 53, 386"),
         "UCUM": Source("The Unified Code for Units of Measure"),
         "UPPSTROM74": Source("Uppstrom 1974, Deep-Sea Res. 21, 161", "10.1016/0011-7471(74)90074-6"),
+        "VANLOAN78": Source("Van Loan 1978, IEEE Trans. Autom. Control 23, 395", "10.1109/TAC.1978.1101743"),
         "WEISS74": Source("Weiss 1974, Mar. Chem. 2, 203", "10.1016/0304-4203(74)90015-2"),
+        "WOLFGLADROW07": Source("Wolf-Gladrow et al. 2007, Mar. Chem. 106, 287", "10.1016/j.marchem.2007.01.006"),
         "ZEEBE01": Source("Zeebe & Wolf-Gladrow 2001, CO2 in seawater, Elsevier Oceanography Series 65"),
     }
 )
