@@ -17,6 +17,7 @@ import pytest
 
 import service.science
 from service.science import DIMENSIONLESS, STATISTICS, UNIT_SUFFIXES, Values
+from service.science.carbonate import SOURCES_USED
 from service.science.quantities import Conditions, Quantity
 from service.science.sources import SOURCES
 
@@ -141,6 +142,10 @@ def test_every_source_named_exists(function: Callable[..., Any]) -> None:
         assert keys, f"cannot read the source {statement!r}; write: KEY[, KEY]."
         unknown = set(keys[1].split(", ")) - set(SOURCES)
         assert not unknown, f"not in SOURCES: {unknown}"
+
+
+def test_every_source_an_answer_will_name_exists() -> None:
+    assert set(SOURCES_USED) <= set(SOURCES)
 
 
 @pytest.mark.parametrize("function", formulas())
