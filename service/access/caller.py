@@ -11,7 +11,7 @@ from uuid import UUID
 from sqlalchemy import ColumnElement, true
 from sqlmodel import Session, col
 
-from service.access.rights import CORRECTS_OTHERS, RIGHTS, Right, Role
+from service.access.rights import CORRECTS_OTHERS, RIGHTS, Right, Role, highest
 from service.errors import NotAllowed
 from service.storage.trail import Actor
 
@@ -36,7 +36,8 @@ class Scope:
 class Caller:
     """Somebody known: a person or a token, with a role on some sites or (key None) on the whole installation.
 
-    `limit` holds the rights a token was cut down to; None means all that the role brings.
+    `limit` holds the rights a token was cut down to; None means all that the role brings. `credential` is the id of
+    the token or browser session the request came with, `expires_at` when that ends.
     """
 
     id: UUID
@@ -45,6 +46,8 @@ class Caller:
     roles: Mapping[UUID | None, Role]
     limit: frozenset[Right] | None
     origin: str
+    credential: UUID | None = None
+    expires_at: datetime | None = None
 
     @property
     def actor(self) -> Actor:
@@ -65,14 +68,25 @@ class Caller:
             else Scope(frozenset(site for site in self.roles if site is not None))
         )
 
+    def scope_of(self, right: Right) -> Scope:
+        """The sites on which this caller holds a right."""
+        if self.has(right, None):
+            return Scope(None)
+        return Scope(frozenset(site for site in self.roles if site is not None and self.has(right, site)))
+
     def role_on(self, site_id: UUID | None) -> Role | None:
-        """The role held on a site: the site's own, else the installation's."""
-        return self.roles.get(site_id, self.roles.get(None))
+        """The role held on a site: the higher of the site's own and the installation's."""
+        return highest(self.roles.get(site_id), self.roles.get(None))
+
+    def rights_on(self, site_id: UUID | None) -> frozenset[Right]:
+        """The rights held on a site; with None, on the installation as a whole."""
+        role = self.role_on(site_id)
+        rights: frozenset[Right] = frozenset() if role is None else RIGHTS[role]
+        return rights if self.limit is None else rights & self.limit
 
     def has(self, right: Right, site_id: UUID | None) -> bool:
         """Whether the caller holds a right on a site; with None, on the installation as a whole."""
-        role = self.role_on(site_id)
-        return role is not None and right in RIGHTS[role] and (self.limit is None or right in self.limit)
+        return right in self.rights_on(site_id)
 
     def has_anywhere(self, right: Right) -> bool:
         """Whether the caller holds a right on any site."""
@@ -90,6 +104,20 @@ class Caller:
         """Raise NotAllowed unless the caller holds the right on some site."""
         if not self.has_anywhere(right):
             raise NotAllowed(f"This needs the right '{right}'. Ask an administrator for a role or token that has it.")
+
+    def require_covers(self, role: Role, scopes: frozenset[Right] | None, site_id: UUID | None) -> None:
+        """Raise NotAllowed unless all that this role (cut to these scopes) brings there is the caller's own.
+
+        Nobody hands out more than they hold: neither rights nor what a higher role may do beyond its rights.
+        """
+        given = RIGHTS[role] if scopes is None else RIGHTS[role] & scopes
+        own = self.role_on(site_id)
+        if not given <= self.rights_on(site_id) or own is None or highest(own, role) is not own:
+            rights = ", ".join(sorted(given)) or "nothing"
+            raise NotAllowed(
+                f"This would hand out more than you hold: the role '{role}' with {rights}. "
+                "Choose a lower role or fewer scopes, or ask an administrator of the installation."
+            )
 
     def require_correction_of(self, *, recorded_by: UUID, recorded_at: datetime, site_id: UUID, at: datetime) -> None:
         """Raise NotAllowed unless the caller may correct this: anyone's as supervisor, one's own for 24 hours."""

@@ -13,17 +13,21 @@ from service.storage.types import Document, Identifier, Instant
 
 
 class Person(SQLModel, table=True):
-    """Somebody who signs in, or whose name a record carries."""
+    """Somebody who signs in, or whose name a record carries.
+
+    Names need not be unique: a refusal would tell one site's administrator who works on another.
+    """
 
     __tablename__ = "people"
 
     id: UUID = Field(primary_key=True, sa_type=Identifier)
-    name: str = Field(max_length=120, unique=True)
+    version: int = 1
+    name: str = Field(max_length=120)
     created_at: datetime = Field(sa_type=Instant)
 
 
 class Grant(SQLModel, table=True):
-    """The role of a person on one site, or (without a site) on the installation."""
+    """The role of a person on one site, or (without a site) on the installation. A role of None: taken away."""
 
     __tablename__ = "grants"
     __table_args__ = (
@@ -38,9 +42,10 @@ class Grant(SQLModel, table=True):
     )
 
     id: UUID = Field(primary_key=True, sa_type=Identifier)
+    version: int = 1
     person_id: UUID = Field(foreign_key="people.id", sa_type=Identifier)
-    site_id: UUID | None = Field(default=None, foreign_key="sites.id", sa_type=Identifier)
-    role: str = Field(max_length=16)
+    site_id: UUID | None = Field(default=None, foreign_key="sites.id", sa_type=Identifier, index=True)
+    role: str | None = Field(default=None, max_length=16)
 
 
 class Token(SQLModel, table=True):
@@ -49,6 +54,7 @@ class Token(SQLModel, table=True):
     __tablename__ = "tokens"
 
     id: UUID = Field(primary_key=True, sa_type=Identifier)
+    version: int = 1
     name: str = Field(max_length=120)
     site_id: UUID | None = Field(default=None, foreign_key="sites.id", sa_type=Identifier, index=True)
     role: str = Field(max_length=16)

@@ -37,3 +37,9 @@ RIGHTS: dict[Role, frozenset[Right]] = {
 
 CORRECTS_OTHERS = frozenset({Role.SUPERVISOR, Role.ADMINISTRATOR})
 SIGNS_HOLD_POINTS = frozenset({Role.LIFE_SUPPORT, Role.SUPERVISOR, Role.ADMINISTRATOR})
+
+
+def highest(*roles: Role | None) -> Role | None:
+    """The role of most trust among these, or None when there is none."""
+    held = [role for role in roles if role is not None]
+    return max(held, key=list(Role).index, default=None)

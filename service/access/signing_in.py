@@ -13,8 +13,11 @@ from service.access.models import BrowserSession, Grant, Person, SignInLink, Tok
 from service.access.rights import Right, Role
 from service.access.secrets import hashed, new_secret
 from service.errors import NotSignedIn
-from service.storage.types import new_id
+from service.storage import trail
+from service.storage.trail import Actor, Change
+from service.storage.types import digest, new_id
 
+SPENT = "This sign-in link was used already or has expired. Ask for a new one, or start the demonstration again."
 SESSION_LASTS = timedelta(days=14)
 LINK_LASTS = timedelta(hours=1)
 
@@ -27,7 +30,8 @@ def caller_of_token(session: Session, secret: str, *, at: datetime, origin: str)
     if token.expires_at is not None and token.expires_at <= at:
         raise NotSignedIn("This token has expired. Make a new one with `ooid token create`.")
     limit = None if token.scopes is None else frozenset(Right(scope) for scope in token.scopes)
-    return Caller(token.id, token.name, "token", {token.site_id: Role(token.role)}, limit, origin)
+    roles = {token.site_id: Role(token.role)}
+    return Caller(token.id, token.name, "token", roles, limit, origin, token.id, token.expires_at)
 
 
 def caller_of_session(session: Session, secret: str, *, at: datetime, origin: str) -> Caller:
@@ -37,8 +41,8 @@ def caller_of_session(session: Session, secret: str, *, at: datetime, origin: st
         raise NotSignedIn("You are signed out. Sign in again; what waits on this device is kept.")
     person = session.get_one(Person, found.person_id)
     grants = session.exec(select(Grant).where(Grant.person_id == person.id)).all()
-    roles = {grant.site_id: Role(grant.role) for grant in grants}
-    return Caller(person.id, person.name, "person", roles, None, origin)
+    roles = {grant.site_id: Role(grant.role) for grant in grants if grant.role is not None}
+    return Caller(person.id, person.name, "person", roles, None, origin, found.id, found.expires_at)
 
 
 def make_link(session: Session, person_id: UUID, *, at: datetime) -> str:
@@ -48,8 +52,14 @@ def make_link(session: Session, person_id: UUID, *, at: datetime) -> str:
     return secret
 
 
-def use_link(session: Session, secret: str, *, at: datetime) -> str:
-    """Trade a one-time link for a new session; gives the cookie's secret.
+def link_is_good(session: Session, secret: str, *, at: datetime) -> bool:
+    """Whether a one-time link can still be used. Looking does not use it: programs preview links."""
+    link = session.get(SignInLink, hashed(secret))
+    return link is not None and link.used_at is None and link.expires_at > at
+
+
+def use_link(session: Session, secret: str, *, at: datetime, origin: str) -> str:
+    """Trade a one-time link for a new session, entered into the trail; gives the cookie's secret.
 
     Raises NotSignedIn when the link is unknown, expired or used: the update finds a row once only.
     """
@@ -64,18 +74,46 @@ def use_link(session: Session, secret: str, *, at: datetime) -> str:
         .returning(col(SignInLink.person_id))
     ).scalar_one_or_none()
     if spent is None:
-        raise NotSignedIn(
-            "This sign-in link was used already or has expired. Start the service again or ask for a new one."
-        )
+        raise NotSignedIn(SPENT)
     cookie = new_secret()
-    session.add(
-        BrowserSession(
-            id=new_id(), secret_hash=hashed(cookie), person_id=spent, created_at=at, expires_at=at + SESSION_LASTS
-        )
+    begun = BrowserSession(
+        id=new_id(), secret_hash=hashed(cookie), person_id=spent, created_at=at, expires_at=at + SESSION_LASTS
     )
+    session.add(begun)
+    _note(session, begun, "begun", at=at, actor=Actor(spent, origin))
     return cookie
 
 
-def end_session(session: Session, secret: str, *, at: datetime) -> None:
-    """End the session behind a cookie; an unknown one is no error."""
-    session.execute(update(BrowserSession).where(col(BrowserSession.secret_hash) == hashed(secret)).values(ended_at=at))
+def end_session(session: Session, session_id: UUID, *, at: datetime, actor: Actor) -> None:
+    """End a browser session, entered into the trail; an ended one is left as it is."""
+    found = session.get(BrowserSession, session_id)
+    if found is not None and found.ended_at is None:
+        found.ended_at = at
+        _note(session, found, "ended", at=at, actor=actor)
+
+
+def end_sessions_of(session: Session, person_id: UUID, *, at: datetime, actor: Actor) -> None:
+    """End every open session of a person and spend their open links: what a lost phone asks for."""
+    session.execute(
+        update(SignInLink)
+        .where(col(SignInLink.person_id) == person_id, col(SignInLink.used_at).is_(None))
+        .values(used_at=at)
+    )
+    statement = select(BrowserSession).where(
+        BrowserSession.person_id == person_id, col(BrowserSession.ended_at).is_(None)
+    )
+    for found in session.exec(statement).all():
+        end_session(session, found.id, at=at, actor=actor)
+
+
+def _note(session: Session, of: BrowserSession, action: str, *, at: datetime, actor: Actor) -> None:
+    body = {"id": of.id, "person_id": of.person_id, "expires_at": of.expires_at, "ended_at": of.ended_at}
+    version = 1 if of.ended_at is None else 2
+    trail.note(
+        session,
+        chain_id=trail.INSTALLATION,
+        at=at,
+        actor=actor,
+        changes=[Change("session", of.id, action, version, digest(body))],
+        after=body,
+    )
