@@ -165,7 +165,7 @@ class Labels:
     """True local sd of the demand, meq/L/d a square root of a day, at the mean demand"""
     true_volume_l: float
     factors: dict[str, float]
-    """True over recorded of constant errors: dosing, volume, and readings by quantity"""
+    """True over recorded value where the error is constant: dosing, volume, water_change, readings by quantity"""
 
 
 @dataclass(frozen=True, slots=True)

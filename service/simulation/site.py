@@ -108,6 +108,8 @@ def _labels(course: Course, truth: Truth, record: Recorded, outliers: frozenset[
     factors |= {"volume": float(force.volume_l[index]) / system.water.volume_l}
     if system.dosing:
         factors["dosing"] = float(course.pump_factor[index])
+    if course.changes:
+        factors["water_change"] = float(course.changes[0].litres[index]) / course.changes[0].spec.volume_l
     noise: dict[str, float] = {
         each.test.quantity: each.test.noise_factor
         * float(stated_sd(each.test, true_values(course, truth, each.test.quantity, index)).mean())

@@ -86,3 +86,14 @@ def test_ceiling(ph: float, expected_dkh: float) -> None:
         alkalinity, calcium, chemistry.hydrogen_at(np.array(ph), constants), constants
     )
     assert ceiling / 0.35665 == pytest.approx(expected_dkh, rel=0.01)
+
+
+@pytest.mark.parametrize("alkalinity", [1.5, 2.85, 9.0, 16.0])
+def test_water_at_its_ceiling_is_just_saturated(alkalinity: float) -> None:
+    """The definition: aragonite saturation 1 with the calcium that the gained alkalinity brings, from either side."""
+    constants, start, calcium = at(), np.array(alkalinity), np.array(10.5)
+    hydrogen = chemistry.hydrogen_at(np.array(6.7), constants)
+    ceiling = chemistry.ceiling_alkalinity(start, calcium, hydrogen, constants)
+    carbon = chemistry.carbon_at(ceiling, hydrogen, constants)
+    _, carbonate = chemistry.co2_and_carbonate(carbon, hydrogen, constants)
+    assert (calcium + 0.5 * (ceiling - start)) * carbonate / constants.aragonite == pytest.approx(1.0, rel=1e-9)

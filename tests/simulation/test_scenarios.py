@@ -1,8 +1,10 @@
 """Scenario files are read strictly, and the study's are all there."""
 
+from pathlib import Path
+
 import pytest
 
-from service.simulation import ScenarioError, load_scenario, read_scenario, scenario_names
+from service.simulation import ScenarioError, data, load_scenario, read_scenario, scenario_names
 from service.simulation.data import shared_folder
 
 SMALLEST = """
@@ -78,3 +80,11 @@ def test_shared_folder_names_where_it_looked() -> None:
     assert shared_folder("scenario").is_dir()
     with pytest.raises(FileNotFoundError, match=r"no shared folder 'nothing': looked in .*_shared.* and "):
         shared_folder("nothing")
+
+
+def test_an_installed_wheel_reads_its_own_copy(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The wheel carries shared/scenario as service/_shared/scenario (pyproject.toml, force-include)."""
+    inside = tmp_path / "service" / "_shared" / "scenario"
+    inside.mkdir(parents=True)
+    monkeypatch.setattr(data, "files", lambda package: tmp_path / package)
+    assert shared_folder("scenario") == inside
