@@ -1,0 +1,130 @@
+"""Where the consumption estimate starts, and the settings it is averaged over.
+
+A robust slope of the readings, corrected for everything known to have been added, says how large the demand is. From
+it come the start of the filter and the middle of the log-normal prior for how fast the demand drifts.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from service.science.timeline import Timeline
+
+Values = NDArray[np.float64]
+Flags = NDArray[np.bool_]
+Whole = NDArray[np.int64]
+
+DRIFT_SHARE = 0.04
+"""Median of the prior for the drift: part of the demand a square root of a day."""
+DRIFT_LOG_SD = 0.8
+DRIFT_SCORES = np.linspace(-2.4, 2.4, 9)
+NOISE_FACTORS = np.exp(np.linspace(-0.5, 1.25, 6))
+NOISE_LOG_SD = 0.4
+READINGS_FOR_NOISE = 30
+"""From this many readings on, the noise of the kit is averaged over too."""
+EARLY_READINGS = 12
+
+
+@dataclass(frozen=True, slots=True)
+class Start:
+    """Per system (systems): level and demand at the first node with their sds, and the size of the demand.
+
+    The demand is that which known inputs, taken as exact, leave to be explained; demand_sd is beside their errors.
+    lasting_rate: what one unit of the lasting unknown of the inputs brings, concentration a day.
+    """
+
+    level: Values
+    level_sd: Values
+    demand: Values
+    demand_sd: Values
+    demand_size: Values
+    lasting_rate: Values
+
+
+@dataclass(frozen=True, slots=True)
+class Grid:
+    """The settings tried, (systems, settings): s_d, kit noise over stated noise, logarithm of the prior weight."""
+
+    drift: Values
+    noise_factor: Values
+    log_prior: Values
+
+
+def robust_start(*, timeline: Timeline) -> Start:
+    """Level and demand by the median of slopes between readings half a record apart (first twelve, and all).
+
+    After Theil (1950). Source: PRACTICE. Check value: none, tested by test_the_start_is_not_moved_by_one_gross_reading.
+    """
+    corrected, reach, sd, count = _corrected_readings(timeline)
+    early = np.minimum(count, EARLY_READINGS)
+    slope, baseline = _median_slope(corrected, reach, early)
+    whole, _ = _median_slope(corrected, reach, count)
+    within = np.arange(len(corrected))[:, None] < early
+    level = _masked_median(corrected + slope * reach, within)
+    noise = _masked_median(sd, within)
+    size = np.maximum(np.abs(whole), np.maximum(0.1 * np.abs(timeline.supply), noise / 20.0))
+    return Start(
+        level=level,
+        level_sd=4.0 * noise,
+        demand=slope,
+        demand_sd=np.maximum(0.6 * size, 4.0 * noise / baseline),
+        demand_size=size,
+        lasting_rate=timeline.lasting_push[:EARLY_READINGS].sum(axis=0)
+        / np.maximum(timeline.response[:EARLY_READINGS].sum(axis=0), 1e-9),
+    )
+
+
+def settings_grid(*, start: Start, reading_count: Whole) -> Grid:
+    """Drift by kit noise around the prior; the noise only where there are readings enough to tell.
+
+    Source: PRACTICE. Check value: none, definition.
+    """
+    score, factor = (each.ravel() for each in np.meshgrid(DRIFT_SCORES, NOISE_FACTORS, indexing="ij"))
+    drift = DRIFT_SHARE * start.demand_size[:, None] * np.exp(DRIFT_LOG_SD * score)
+    noise_score = np.log(factor) / NOISE_LOG_SD
+    log_prior = np.broadcast_to(-0.5 * (score**2 + noise_score**2), drift.shape)
+    return Grid(drift, np.broadcast_to(factor, drift.shape), log_prior)
+
+
+def _corrected_readings(timeline: Timeline) -> tuple[Values, Values, Values, Whole]:
+    """Readings less what known inputs made of them, the days of demand since the first, sds, (readings, systems).
+
+    The feedback of the level on exchange and water changes is taken from the readings themselves, straight in between.
+    """
+    nodes, systems = timeline.reading.shape
+    level = np.empty((nodes, systems))
+    for lane in range(systems):
+        has = timeline.has_reading[:, lane]
+        level[:, lane] = np.interp(timeline.at_days[:, lane], timeline.at_days[has, lane], timeline.reading[has, lane])
+    before = np.concatenate([level[:1], level[:-1]])
+    left = 1.0 - timeline.fraction
+    brought = left * (timeline.decay * before + timeline.push) + timeline.fraction * timeline.new_value - before
+    brought[0], reach = 0.0, np.cumsum(left * timeline.response, axis=0)
+    order = np.argsort(~timeline.has_reading, axis=0, kind="stable")
+    corrected, reach, sd = (
+        np.take_along_axis(values, order, axis=0)
+        for values in (timeline.reading - np.cumsum(brought, axis=0), reach, np.sqrt(timeline.variance))
+    )
+    return corrected, reach, sd, timeline.has_reading.sum(axis=0)
+
+
+def _median_slope(corrected: Values, reach: Values, count: Whole) -> tuple[Values, Values]:
+    """Median over pairs half of `count` readings apart of the fall a day of demand, and the median baseline."""
+    half = np.maximum(count // 2, 1)
+    row = np.arange(len(corrected))[:, None]
+    partner = np.minimum(row + half, len(corrected) - 1)
+    baseline = np.take_along_axis(reach, partner, axis=0) - reach
+    fall = corrected - np.take_along_axis(corrected, partner, axis=0)
+    valid = (row + half < count) & (baseline > 1e-3)
+    slope = _masked_median(fall / np.where(valid, baseline, 1.0), valid)
+    return slope, np.maximum(_masked_median(baseline, valid), 1e-3)
+
+
+def _masked_median(values: Values, valid: Flags) -> Values:
+    """Median down the columns where valid; 0 where nothing is."""
+    ordered = np.sort(np.where(valid, values, np.inf), axis=0)
+    count = valid.sum(axis=0)
+    low, high = np.maximum((count - 1) // 2, 0), count // 2
+    pair = [np.take_along_axis(ordered, np.minimum(each, len(ordered) - 1)[None], axis=0)[0] for each in (low, high)]
+    return np.where(count > 0, 0.5 * (np.where(count > 0, pair[0], 0.0) + np.where(count > 0, pair[1], 0.0)), 0.0)

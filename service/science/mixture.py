@@ -1,0 +1,76 @@
+"""Intervals of a mixture of normal distributions: what remains when several settings are plausible."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+Values = NDArray[np.float64]
+
+NEWTON_STEPS = 40
+
+
+@dataclass(frozen=True, slots=True)
+class NormalMixture:
+    """Normal distributions on the last axis, with weights that sum to 1 over it; everything else broadcasts."""
+
+    weight: Values
+    means: Values
+    variances: Values
+
+    def mean(self) -> Values:
+        """Weighted mean of the components."""
+        return np.asarray((self.weight * self.means).sum(axis=-1))
+
+    def sd(self) -> Values:
+        """Root of mean variance plus variance of the means."""
+        apart = self.means - self.mean()[..., None]
+        return np.asarray(np.sqrt((self.weight * (self.variances + apart**2)).sum(axis=-1)))
+
+    def quantile(self, probability: float) -> Values:
+        """Value below which the mixture lies with a probability.
+
+        Newton steps on the distribution function from the quantile of one normal with the same mean and sd; the answer
+        lies between the quantiles of the components, and a step that leaves what is left of that bracket halves it.
+        """
+        component_sd, spread = np.sqrt(self.variances), self.sd()
+        x = self.mean() + spread * _normal_quantile(probability)
+        of_components = self.means + component_sd * _normal_quantile(probability)
+        low, high = of_components.min(axis=-1) - 1e-3 * spread, of_components.max(axis=-1) + 1e-3 * spread
+        for _ in range(NEWTON_STEPS):
+            score = (x[..., None] - self.means) / component_sd
+            surplus = (self.weight * _normal_below(score)).sum(axis=-1) - probability
+            density = (self.weight * np.exp(-0.5 * score**2) / component_sd).sum(axis=-1) / np.sqrt(2.0 * np.pi)
+            low, high = np.where(surplus < 0.0, x, low), np.where(surplus > 0.0, x, high)
+            newton = x - surplus / np.maximum(density, 1e-12 / spread)
+            before, x = x, np.where((newton > low) & (newton < high), newton, 0.5 * (low + high))
+            if np.all(np.abs(x - before) <= 1e-6 * spread):
+                break
+        return np.asarray(x)
+
+    def interval(self) -> tuple[Values, Values]:
+        """Where 95 % lie, a fortieth on either side."""
+        return self.quantile(0.025), self.quantile(0.975)
+
+
+def _normal_below(scores: Values) -> Values:
+    r"""Probability that a standard normal number is below a score.
+
+    .. math:: \Phi(x) = \tfrac{1}{2} (1 + \mathrm{erf}(x / \sqrt{2}))
+
+    with the rational approximation 7.1.26 of the error function (Abramowitz & Stegun 1964, Handbook of Mathematical
+    Functions), absolute error below 1.5e-7, any score.
+    """
+    x = np.abs(scores) / np.sqrt(2.0)
+    t = 1.0 / (1.0 + 0.3275911 * x)
+    series = t * (0.254829592 + t * (-0.284496736 + t * (1.421413741 + t * (-1.453152027 + t * 1.061405429))))
+    tail = 0.5 * series * np.exp(-(x**2))
+    return np.asarray(np.where(scores < 0.0, tail, 1.0 - tail))
+
+
+def _normal_quantile(probability: float) -> float:
+    """Start of the search: Abramowitz & Stegun 1964, 26.2.23, within 4.5e-4."""
+    tail = min(probability, 1.0 - probability)
+    t = np.sqrt(-2.0 * np.log(tail))
+    size = t - (2.515517 + t * (0.802853 + t * 0.010328)) / (1.0 + t * (1.432788 + t * (0.189269 + t * 0.001308)))
+    return float(np.copysign(size, probability - 0.5))
