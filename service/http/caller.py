@@ -6,7 +6,6 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from datetime import UTC, datetime
 from typing import Annotated
-from urllib.parse import urlsplit
 
 from anyio import to_thread
 from fastapi import Depends, Request, Security
@@ -21,14 +20,16 @@ from service.access.rights import Right
 from service.access.signing_in import caller_of_session, caller_of_token
 from service.errors import NotAllowed, NotSignedIn, ServiceError, TooLarge
 from service.http import problems
+from service.http.cookies import PLAIN, cookie_name
 from service.storage.database import Database
 
-COOKIE = "ooid_session"
 SAFE_METHODS = ("GET", "HEAD", "OPTIONS")
 Clock = Callable[[], datetime]
 
 _bearer = HTTPBearer(auto_error=False, description="A token from `ooid token create`.")
-_cookie = APIKeyCookie(name=COOKIE, auto_error=False, description="A person's session.")
+_cookie = APIKeyCookie(
+    name=PLAIN, auto_error=False, description="A person's session; over TLS its name begins with `__Host-`."
+)
 
 
 def now() -> datetime:
@@ -68,18 +69,18 @@ class Gate:
         client = scope.get("client")
         origin = client[0] if client else "unknown"
         scheme, _, credential = headers.get("authorization", "").partition(" ")
-        cookie = cookie_parser(headers.get("cookie", "")).get(COOKIE)
+        cookie = cookie_parser(headers.get("cookie", "")).get(cookie_name(scope["scheme"]))
         with self._database.read() as session:
             if scheme.lower() == "bearer" and credential:
                 return caller_of_token(session, credential.strip(), at=self._clock(), origin=origin)
             if cookie:
-                _refuse_foreign_page(scope["method"], headers)
+                refuse_foreign_page(scope["method"], headers)
                 return caller_of_session(session, cookie, at=self._clock(), origin=origin)
         raise NotSignedIn("Send `Authorization: Bearer <token>` (make one with `ooid token create`) or sign in.")
 
     def _refuse_announced_size(self, headers: Headers) -> None:
         announced = headers.get("content-length", "0")
-        if not announced.isdigit() or int(announced) > self._limit:
+        if not announced.isdecimal() or len(announced) > 18 or int(announced) > self._limit:
             raise self._too_large()
 
     def _counted(self, receive: Receive) -> Receive:
@@ -99,14 +100,14 @@ class Gate:
         return TooLarge(f"One request may carry {self._limit} bytes. Send it in parts.")
 
 
-def _refuse_foreign_page(method: str, headers: Headers) -> None:
-    """A cookie travels by itself, so a change must come from one of our own pages."""
+def refuse_foreign_page(method: str, headers: Headers) -> None:
+    """Raise NotAllowed for a change that another site's page sent: cookies and forms travel by themselves."""
     if method in SAFE_METHODS:
         return
     origin = headers.get("origin")
-    same = headers.get("sec-fetch-site") == "same-origin" or (origin and urlsplit(origin).netloc == headers.get("host"))
-    if not same:
-        raise NotAllowed("A change with a session cookie must come from one of this service's own pages.")
+    is_ours = origin is not None and origin.partition("://")[2] == headers.get("host")
+    if not is_ours and headers.get("sec-fetch-site") != "same-origin":
+        raise NotAllowed("A change from a browser must come from one of this service's own pages.")
 
 
 class Door:
@@ -129,9 +130,13 @@ class Door:
             yield Work(session, self.caller, self._clock())
 
     @contextmanager
-    def write(self, right: Right) -> Iterator[Work]:
-        """A unit of change: one transaction. Raises NotAllowed when the caller holds the right nowhere."""
-        self.caller.require_anywhere(right)
+    def write(self, right: Right | None) -> Iterator[Work]:
+        """A unit of change: one transaction. Raises NotAllowed when the caller holds the right nowhere.
+
+        None is for what anybody known may do, such as signing out.
+        """
+        if right is not None:
+            self.caller.require_anywhere(right)
         with self._database.write() as session:
             yield Work(session, self.caller, self._clock())
 
