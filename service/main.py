@@ -9,15 +9,19 @@ from fastapi import APIRouter, FastAPI
 
 from service import __version__
 from service.computations.routes import router as computations
-from service.http import description, problems
+from service.http import description, health, pages, problem_pages, problems, security
 from service.http.caller import Clock, Gate, now
 from service.resources.catalogue.routes import router as catalogue
+from service.resources.people.routes import people_routes
+from service.resources.people.sessions.pages import router as sign_in
 from service.resources.places.routes import router as places
+from service.resources.places.sites.queries import id_named
 from service.resources.records.routes import router as records
 from service.settings import Settings
 from service.storage.database import Database
 
-ROUTERS: tuple[APIRouter, ...] = (catalogue, places, records, computations)
+ROUTERS: tuple[APIRouter, ...] = (catalogue, people_routes(id_named), places, records, computations)
+UNVERSIONED: tuple[APIRouter, ...] = (health.router, problem_pages.router, sign_in, pages.router)
 
 
 def create_app(settings: Settings | None = None, *, database: Database | None = None, clock: Clock = now) -> FastAPI:
@@ -43,9 +47,12 @@ def create_app(settings: Settings | None = None, *, database: Database | None = 
     app.state.settings = settings
     problems.install(app)
     description.install(app)
+    security.install(app)
     app.add_middleware(Gate, database=database, body_limit=settings.body_limit_bytes, clock=clock)
     versioned = APIRouter(prefix="/v1", responses=problems.may_refuse(*problems.EVERYWHERE))
     for router in ROUTERS:
         versioned.include_router(router)
     app.include_router(versioned)
+    for router in UNVERSIONED:
+        app.include_router(router)
     return app
