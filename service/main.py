@@ -12,6 +12,7 @@ from service.computations.routes import router as computations
 from service.http import description, health, pages, problem_pages, problems, security
 from service.http.caller import Clock, Gate, now
 from service.resources.catalogue.routes import router as catalogue
+from service.resources.equipment.routes import router as equipment
 from service.resources.people.routes import people_routes
 from service.resources.people.sessions.pages import router as sign_in
 from service.resources.places.routes import router as places
@@ -20,7 +21,7 @@ from service.resources.records.routes import router as records
 from service.settings import Settings
 from service.storage.database import Database
 
-ROUTERS: tuple[APIRouter, ...] = (catalogue, people_routes(id_named), places, records, computations)
+ROUTERS: tuple[APIRouter, ...] = (catalogue, people_routes(id_named), places, equipment, records, computations)
 UNVERSIONED: tuple[APIRouter, ...] = (health.router, problem_pages.router, sign_in, pages.router)
 
 
