@@ -1,0 +1,5 @@
+"""`python -m service.cli` is `ooid`."""
+
+from service.cli.app import main
+
+main()
