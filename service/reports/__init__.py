@@ -1,0 +1,1 @@
+"""Reports: computations for a whole site at once, and their pages."""

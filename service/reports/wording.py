@@ -1,0 +1,85 @@
+"""Numbers and instants in the words of a page: as many decimals as the interval supports, the site's own clock."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import datetime, timedelta
+from math import floor, log10
+from typing import Any
+from zoneinfo import ZoneInfo
+
+MOST_DECIMALS = 3
+HALF_A_SECOND = timedelta(milliseconds=500)  # computed instants may fall a microsecond short of the minute
+NO_BREAK = "\N{NO-BREAK SPACE}"
+
+Number = Mapping[str, Any]
+
+
+def decimals(bounds: Number) -> int:
+    """How many decimals a computed number is worth: one digit of its half-width, two when that begins with 1 or 2.
+
+    Common practice in stating uncertainty.
+    """
+    low, high = bounds.get("low"), bounds.get("high")
+    half = None if low is None or high is None else (high - low) / 2
+    scale = half or abs(bounds["value"]) / 3
+    return min(max(-floor(log10(scale / 3)), 0), MOST_DECIMALS) if scale > 0 else 2
+
+
+def figure(bounds: Number) -> str:
+    """A computed number without its unit, such as `7.9`."""
+    return f"{bounds['value']:.{decimals(bounds)}f}"
+
+
+def between(bounds: Number) -> str:
+    """The interval of a computed number, such as `7.7 to 8.1`; an open side is said, never left out."""
+    low, high, places = bounds.get("low"), bounds.get("high"), decimals(bounds)
+    if low is None and high is None:
+        return "no bounds from these records"
+    if low is None:
+        return f"at most {high:.{places}f}"
+    if high is None:
+        return f"at least {low:.{places}f}"
+    return f"{low:.{places}f} to {high:.{places}f}"
+
+
+def amount(entered: Number) -> str:
+    """A number with its unit, such as `8.2 dKH`, kept on one line."""
+    return f"{entered['value']:g}{NO_BREAK}{entered['unit']}"
+
+
+def instant(at: datetime | str) -> datetime:
+    """An instant of a report to the nearest second: datetimes when it is fresh, RFC 3339 text when it was stored."""
+    exact = at if isinstance(at, datetime) else datetime.fromisoformat(at)
+    return (exact + HALF_A_SECOND).replace(microsecond=0)
+
+
+def moment(at: datetime | str, zone: ZoneInfo) -> str:
+    """An instant by the site's clock, such as `Thu 19 Nov 07:40`."""
+    local = instant(at).astimezone(zone)
+    return f"{local:%a} {local.day}{NO_BREAK}{local:%b} {local:%H:%M}"
+
+
+def day(at: datetime | str, zone: ZoneInfo) -> str:
+    """The day of an instant by the site's clock, such as `19 November 2026`."""
+    local = instant(at).astimezone(zone)
+    return f"{local.day}{NO_BREAK}{local:%B} {local.year}"
+
+
+def machine(at: datetime | str) -> str:
+    """An instant for the `datetime` attribute of a `<time>` element."""
+    return instant(at).isoformat()
+
+
+def span(start: datetime | str, end: datetime | str, zone: ZoneInfo) -> str:
+    """The days from an instant to before another, such as `Monday 16 to Sunday 22 November 2026`."""
+    first = instant(start).astimezone(zone)
+    last = instant(end).astimezone(zone) - timedelta(minutes=1)
+    month = "" if (first.year, first.month) == (last.year, last.month) else f" {first:%B}"
+    year = "" if first.year == last.year else f" {first.year}"
+    return f"{first:%A} {first.day}{month}{year} to {last:%A} {last.day} {last:%B} {last.year}"
+
+
+def named(code: str) -> str:
+    """A code as words: `low_ph_cut_off` as `low ph cut off`."""
+    return code.replace("_", " ")
