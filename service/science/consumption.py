@@ -1,11 +1,11 @@
 """Consumption of alkalinity, calcium or magnesium by a body of water, now and in the past, with honest intervals.
 
-The state is [A, d, lasting unknown of the inputs, wandering supply error]; `transition` says how it moves, `timeline`
-what drives it, `robust` which readings to believe, `smoother` does the arithmetic. The answer is averaged over how
+`timeline` lays the records out, `filtering` says what moves the state, `second_look` and `robust` which readings to
+believe, `smoother` does the arithmetic. The answer is averaged over how
 fast the demand may drift and how noisy the kit may be, each setting by the weight the readings give it.
 """
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -13,43 +13,33 @@ from numpy.typing import NDArray
 
 from service.science.answer import ConsumptionEstimate, Course, Expected, LevelShift, Missing, SetAside, Used
 from service.science.course import demand_between
-from service.science.demand_prior import Grid, Start, robust_start, settings_grid
+from service.science.demand_prior import DRIFT_SCORES, NOISE_FACTORS, Grid, robust_start, settings_grid
+from service.science.filtering import (
+    ALKALINITY,
+    CALCIUM,
+    DEMAND,
+    LEVEL,
+    MAGNESIUM,
+    WANDER,
+    Scale,
+    lasting_variance,
+    run_filter,
+)
 from service.science.history import SystemHistory
 from service.science.mixture import NormalMixture
 from service.science.robust import Gate
-from service.science.smoother import ForwardPass, Mixing, Rule, Step, filter_forward, smooth_backward
+from service.science.second_look import SecondLook, second_look
+from service.science.smoother import ForwardPass, smooth_backward
 from service.science.timeline import Timeline, lay_out
+
+__all__ = ["ALKALINITY", "CALCIUM", "MAGNESIUM", "Scale", "estimate_consumption"]
 
 Values = NDArray[np.float64]
 
-LEVEL, DEMAND, LASTING, WANDER = range(4)
-"""Entries of the state."""
 LANES_AT_ONCE = 4096
 """Systems times settings filtered together: their arrays stay in the processor's cache."""
-STEP_COLUMNS = (
-    *("push", "demand_11", "demand_12", "demand_22", "wander_noise", "reading", "variance", "has_reading"),
-    *("fraction", "fraction_variance", "new_value", "new_variance"),
-)
 SHARE_THAT_DECIDES = 0.5
 """A reading is called set aside, a jump accepted, when settings of more than this weight did so."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Scale:
-    """What depends on the unit: defaults for alkalinity in meq/L.
-
-    level_noise: s_a, concentration per sqrt(day). lot_step_sd: how far a new reagent lot may read from the old,
-    concentration. narrow_enough: no estimate when its half-width exceeds this (concentration a day) and half its size.
-    """
-
-    level_noise: float = 0.01
-    lot_step_sd: float = 0.07
-    narrow_enough: float = 0.1
-
-
-ALKALINITY = Scale()
-CALCIUM = Scale(level_noise=0.5, lot_step_sd=10.0, narrow_enough=2.0)
-MAGNESIUM = Scale(level_noise=1.0, lot_step_sd=20.0, narrow_enough=2.0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,8 +49,9 @@ class Filtered:
     timeline: Timeline
     grid: Grid
     forward: ForwardPass
-    gate: Gate | None
+    gate: Gate
     weight: Values
+    look: SecondLook
 
 
 def estimate_consumption(
@@ -92,93 +83,12 @@ def estimate_consumption(
             able.append(index)
     # Records of like length together: a short one is padded to the longest of its chunk.
     able.sort(key=lambda index: (bool(histories[index].feeds), len(histories[index].readings.at_days)))
-    settings = len(settings_grid(start=_no_start(), reading_count=np.zeros(1, dtype=np.int64)).drift[0])
-    chunk = max(LANES_AT_ONCE // settings, 1)
+    chunk = LANES_AT_ONCE // (len(DRIFT_SCORES) * len(NOISE_FACTORS))
     for first in range(0, len(able), chunk):
         part = able[first : first + chunk]
         found = _estimate_chunk([histories[i] for i in part], instants[part], [courses[i] for i in part], scale)
         answers.update(zip(part, found, strict=True))
     return [answers[index] for index in range(len(histories))]
-
-
-def run_filter(
-    *,
-    timeline: Timeline,
-    start: Start,
-    grid: Grid,
-    rule: Rule | None,
-    scale: Scale,
-    keep: bool,
-    jumps: Values | None = None,
-) -> ForwardPass:
-    """The filter over a timeline in every setting; jumps (nodes, systems): variance by which a level is known to jump.
-
-    Source: KALMAN60. Check value: none, tested by test_a_constant_demand_is_found.
-    """
-    shape = grid.drift.shape
-    size = 4 if np.any(timeline.wander_start > 0) or np.any(timeline.wander_noise > 0) else 3
-    mean, covariance = np.zeros((size, *shape)), np.zeros((size, size, *shape))
-    mean[LEVEL], mean[DEMAND] = start.level[:, None], start.demand[:, None]
-    covariance[LEVEL, LEVEL], covariance[DEMAND, DEMAND] = start.level_sd[:, None] ** 2, start.demand_sd[:, None] ** 2
-    # The start of the demand comes from the inputs: what they bring too little or too much, it is too low or too high.
-    rate = start.lasting_rate[:, None]
-    covariance[LASTING, LASTING] = 1.0
-    covariance[DEMAND, LASTING] = covariance[LASTING, DEMAND] = rate
-    covariance[DEMAND, DEMAND] += rate**2
-    if size > WANDER:
-        wander = timeline.wander_start[:, None]
-        covariance[WANDER, WANDER] = covariance[DEMAND, WANDER] = covariance[WANDER, DEMAND] = wander
-        covariance[DEMAND, DEMAND] += wander
-    return filter_forward(
-        start_mean=mean,
-        start_covariance=covariance,
-        steps=_steps(timeline, grid, size, scale, jumps),
-        node_count=len(timeline.at_days),
-        rule=rule,
-        keep=keep,
-    )
-
-
-def _steps(timeline: Timeline, grid: Grid, size: int, scale: Scale, jumps: Values | None) -> Callable[[int], Step]:
-    """The step to each node, made when it is asked for."""
-    drift, noise_factor = grid.drift**2, grid.noise_factor**2
-    level = scale.level_noise**2 * timeline.level_11 + scale.lot_step_sd**2 * timeline.lot_changed
-    if jumps is not None:
-        level = level + jumps
-    half = 0.5 * timeline.response
-    level = level + half**2 * timeline.wander_noise
-    one, zero = np.ones_like(level), np.zeros_like(level)
-    rows = [timeline.decay, -timeline.response, timeline.lasting_push, half * (1.0 + timeline.wander_keep)]
-    first_row = np.stack(rows[:size], axis=1)[..., None]
-    carry = np.stack([zero, one, one, timeline.wander_keep][:size], axis=1)[..., None]
-    has_change = np.asarray(timeline.fraction.max(axis=1) > 0.0)
-    has_reading = timeline.has_reading.sum(axis=1) > 0
-    columns = {name: getattr(timeline, name)[..., None] for name in STEP_COLUMNS}
-    level, half = level[..., None], half[..., None]
-    noise = np.zeros((size, size, *drift.shape))
-
-    def step(node: int) -> Step:
-        noise[LEVEL, LEVEL] = columns["demand_11"][node] * drift + level[node]
-        noise[LEVEL, DEMAND] = noise[DEMAND, LEVEL] = columns["demand_12"][node] * drift
-        noise[DEMAND, DEMAND] = columns["demand_22"][node] * drift
-        if size > WANDER:
-            noise[LEVEL, WANDER] = noise[WANDER, LEVEL] = half[node] * columns["wander_noise"][node]
-            noise[WANDER, WANDER] = columns["wander_noise"][node]
-        mixing = None
-        if has_change[node]:
-            mixing = Mixing(*(columns[n][node] for n in ("fraction", "fraction_variance", "new_value", "new_variance")))
-        return Step(
-            first_row=first_row[node],
-            carry=carry[node],
-            push=columns["push"][node],
-            noise=noise,
-            mixing=mixing,
-            reading=columns["reading"][node],
-            reading_variance=columns["variance"][node] * noise_factor,
-            has_reading=columns["has_reading"][node] if has_reading[node] else None,
-        )
-
-    return step
 
 
 def _setting_weights(log_likelihood: Values, log_prior: Values) -> Values:
@@ -191,17 +101,28 @@ def _setting_weights(log_likelihood: Values, log_prior: Values) -> Values:
 def _estimate_chunk(
     histories: list[SystemHistory], instants: Values, courses: list[Values | None], scale: Scale
 ) -> list[ConsumptionEstimate]:
-    timeline = lay_out(histories=histories, at_days=instants)
-    start = robust_start(timeline=timeline)
-    grid = settings_grid(start=start, reading_count=timeline.has_reading.sum(axis=0))
+    laid_out = lay_out(histories=histories, at_days=instants)
+    start = robust_start(timeline=laid_out)
+    coarse = settings_grid(start=start, coarse=True)
+    impression = run_filter(
+        timeline=laid_out,
+        start=start,
+        grid=coarse,
+        rule=Gate(laid_out.at_days.shape[0], coarse.drift.shape),
+        scale=scale,
+        keep=False,
+    )
+    look = second_look(timeline=laid_out, start=start, grid=coarse.likeliest(impression.log_likelihood), scale=scale)
+    timeline, grid = look.timeline, settings_grid(start=start)
     gate = Gate(len(timeline.at_days), grid.drift.shape)
     last = timeline.at_days[timeline.nodes_used - 1, np.arange(len(histories))]
     keep = any(course is not None for course in courses) or bool(np.any(instants < last))
     forward = run_filter(timeline=timeline, start=start, grid=grid, rule=gate, scale=scale, keep=keep)
     weight = _setting_weights(forward.log_likelihood, grid.log_prior)
-    filtered = Filtered(timeline, grid, forward, gate, weight)
+    filtered = Filtered(timeline, grid, forward, gate, weight, look)
     mean, variance = forward.mean[-1], forward.covariance[-1]
-    demand = NormalMixture(weight, mean[DEMAND], variance[DEMAND, DEMAND])
+    for_good = [lasting_variance(timeline=timeline, lane=n, at_days=last[n : n + 1]) for n in range(len(histories))]
+    demand = NormalMixture(weight, mean[DEMAND], variance[DEMAND, DEMAND] + np.array(for_good))
     now = (demand.mean(), *demand.interval())
     concentration = NormalMixture(weight, mean[LEVEL], variance[LEVEL, LEVEL])
     level, level_sd = concentration.mean(), concentration.sd()
@@ -232,7 +153,8 @@ def _past(
             timeline=filtered.timeline, lane=lane, forward=filtered.forward, smoothed=smoothed,
             drift=filtered.grid.drift[lane], level_noise=scale.level_noise, at_days=asked,
         )  # fmt: skip
-        demand = NormalMixture(filtered.weight[lane], mean, variance)
+        for_good = lasting_variance(timeline=filtered.timeline, lane=lane, at_days=asked)
+        demand = NormalMixture(filtered.weight[lane], mean, variance + for_good[:, None])
         value, (low, high) = demand.mean(), demand.interval()
         course = None if days is None else Course(wanted, value[: len(wanted)], low[: len(wanted)], high[: len(wanted)])
         at_instant = (float(value[-1]), float(low[-1]), float(high[-1])) if is_past else None
@@ -272,39 +194,44 @@ def _answer(
 
 
 def _verdicts(filtered: Filtered, lane: int) -> tuple[tuple[SetAside, ...], tuple[LevelShift, ...]]:
-    """Readings set aside and jumps accepted by settings of more than half the weight."""
-    gate, timeline, weight = filtered.gate, filtered.timeline, filtered.weight[lane]
-    assert gate is not None
-    aside = gate.is_aside[:, lane] @ weight
-    score = gate.score[:, lane] @ weight
+    """Readings set aside and jumps accepted, by the second look or by settings of more than half the weight."""
+    gate, look, timeline, weight = filtered.gate, filtered.look, filtered.timeline, filtered.weight[lane]
+    by_gate = gate.is_aside[:, lane] @ weight > SHARE_THAT_DECIDES
+    score = np.where(by_gate, gate.score[:, lane] @ weight, look.mistake[:, lane])
     set_aside = tuple(
         SetAside(
             index=int(timeline.source[node, lane]),
             score=float(score[node]),
-            reason=f"{abs(score[node]):.1f} standard deviations from what was expected",
+            reason=f"{abs(score[node]):.1f} standard deviations from what the other readings say",
         )
-        for node in np.flatnonzero(aside > SHARE_THAT_DECIDES)
+        for node in np.flatnonzero(by_gate | (look.mistake[:, lane] != 0.0))
     )
-    jumped = gate.jump_variance[:, lane] > 0.0
-    shifts = []
-    for node in np.flatnonzero(jumped @ weight > SHARE_THAT_DECIDES):
-        share = np.where(jumped[node], weight, 0.0)
+    has_jumped = gate.jump_variance[:, lane] > 0.0
+    jumps = {node: (look.size[node, lane], look.size_sd[node, lane]) for node in np.flatnonzero(look.jump[:, lane])}
+    for node in np.flatnonzero(has_jumped @ weight > SHARE_THAT_DECIDES):
+        share = np.where(has_jumped[node], weight, 0.0)
         share /= share.sum()
-        size = float(share @ gate.jump[node, lane])
-        half = 1.959964 * float(np.sqrt(share @ gate.jump_variance[node, lane]))
-        readings = np.flatnonzero(timeline.has_reading[:node, lane])
-        before = timeline.at_days[readings[-1] if len(readings) else 0, lane]
-        shifts.append(LevelShift(float(before), float(timeline.at_days[node, lane]), size, size - half, size + half))
-    return set_aside, tuple(shifts)
+        jumps[node] = (share @ gate.jump[node, lane], np.sqrt(share @ gate.jump_variance[node, lane]))
+    return set_aside, tuple(_level_shift(timeline, lane, int(node), *jumps[node]) for node in sorted(jumps))
+
+
+def _level_shift(timeline: Timeline, lane: int, node: int, size: float, sd: float) -> LevelShift:
+    readings = np.flatnonzero(timeline.has_reading[:node, lane])
+    before = timeline.at_days[readings[-1] if len(readings) else 0, lane]
+    half = 1.959964 * float(sd)
+    return LevelShift(
+        float(before), float(timeline.at_days[node, lane]), float(size), float(size) - half, float(size) + half
+    )
 
 
 def _would_settle(history: SystemHistory, filtered: Filtered, lane: int) -> tuple[Missing, ...]:
     """What the width comes from: readings, unless knowing the inputs exactly would halve the variance."""
     weight = filtered.weight[lane]
     covariance = filtered.forward.covariance[-1][..., lane, :]
-    total = weight @ covariance[DEMAND, DEMAND]
+    last = filtered.timeline.at_days[-1:, lane]
+    lasting = lasting_variance(timeline=filtered.timeline, lane=lane, at_days=last).item()
+    total = weight @ covariance[DEMAND, DEMAND] + lasting
     found = []
-    lasting = weight @ (covariance[DEMAND, LASTING] ** 2 / covariance[LASTING, LASTING])
     if lasting > 0.5 * total:
         found.append(Missing("calibration"))
     if len(covariance) > WANDER:
@@ -343,8 +270,3 @@ def _used(history: SystemHistory, set_aside: int) -> Used:
         from_days=float(days.min()) if len(days) else None,
         to_days=float(days.max()) if len(days) else None,
     )
-
-
-def _no_start() -> Start:
-    one = np.ones(1)
-    return Start(one, one, one, one, one, one)

@@ -43,7 +43,7 @@ def demand_between(
     mean = np.moveaxis(forward.mean[before][:, :, lane], 0, 1)
     covariance = np.moveaxis(forward.covariance[before][:, :, :, lane], 0, 2)
     share = elapsed / step
-    own_inputs = np.stack([timeline.lasting_push[after, lane], timeline.response[after, lane]])[: size - 2]
+    own_inputs = timeline.response[None, after, lane][: size - 2]
     row = _row(first.decay, first.response_days, own_inputs * share)
     carry = _persisting(size, len(at_days))
     mean = carry * mean

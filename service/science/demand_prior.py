@@ -21,8 +21,6 @@ DRIFT_LOG_SD = 0.8
 DRIFT_SCORES = np.linspace(-2.4, 2.4, 9)
 NOISE_FACTORS = np.exp(np.linspace(-0.5, 1.25, 6))
 NOISE_LOG_SD = 0.4
-READINGS_FOR_NOISE = 30
-"""From this many readings on, the noise of the kit is averaged over too."""
 EARLY_READINGS = 12
 
 
@@ -31,7 +29,6 @@ class Start:
     """Per system (systems): level and demand at the first node with their sds, and the size of the demand.
 
     The demand is that which known inputs, taken as exact, leave to be explained; demand_sd is beside their errors.
-    lasting_rate: what one unit of the lasting unknown of the inputs brings, concentration a day.
     """
 
     level: Values
@@ -39,7 +36,10 @@ class Start:
     demand: Values
     demand_sd: Values
     demand_size: Values
-    lasting_rate: Values
+
+    def take(self, lanes: Whole) -> "Start":
+        """The start of some of the systems."""
+        return Start(*(getattr(self, name)[lanes] for name in self.__dataclass_fields__))
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,13 +50,23 @@ class Grid:
     noise_factor: Values
     log_prior: Values
 
+    def take(self, lanes: Whole) -> "Grid":
+        """The settings of some of the systems."""
+        return Grid(self.drift[lanes], self.noise_factor[lanes], self.log_prior[lanes])
+
+    def likeliest(self, log_likelihood: Values) -> "Grid":
+        """The one setting of each system with the largest posterior weight, (systems, 1)."""
+        best = (log_likelihood + self.log_prior).argmax(axis=1)[:, None]
+        each = (np.take_along_axis(values, best, axis=1) for values in (self.drift, self.noise_factor, self.log_prior))
+        return Grid(*each)
+
 
 def robust_start(*, timeline: Timeline) -> Start:
     """Level and demand by the median of slopes between readings half a record apart (first twelve, and all).
 
     After Theil (1950). Source: PRACTICE. Check value: none, tested by test_the_start_is_not_moved_by_one_gross_reading.
     """
-    corrected, reach, sd, count = _corrected_readings(timeline)
+    corrected, reach, sd, count = corrected_readings(timeline)
     early = np.minimum(count, EARLY_READINGS)
     slope, baseline = _median_slope(corrected, reach, early)
     whole, _ = _median_slope(corrected, reach, count)
@@ -70,24 +80,24 @@ def robust_start(*, timeline: Timeline) -> Start:
         demand=slope,
         demand_sd=np.maximum(0.6 * size, 4.0 * noise / baseline),
         demand_size=size,
-        lasting_rate=timeline.lasting_push[:EARLY_READINGS].sum(axis=0)
-        / np.maximum(timeline.response[:EARLY_READINGS].sum(axis=0), 1e-9),
     )
 
 
-def settings_grid(*, start: Start, reading_count: Whole) -> Grid:
-    """Drift by kit noise around the prior; the noise only where there are readings enough to tell.
+def settings_grid(*, start: Start, coarse: bool = False) -> Grid:
+    """Drift by kit noise around the prior: what the answer is averaged over, or coarse for a first impression.
 
     Source: PRACTICE. Check value: none, definition.
     """
-    score, factor = (each.ravel() for each in np.meshgrid(DRIFT_SCORES, NOISE_FACTORS, indexing="ij"))
+    steps = 2 if coarse else 1
+    pairs = np.meshgrid(DRIFT_SCORES[::steps], NOISE_FACTORS[::steps], indexing="ij")
+    score, factor = (each.ravel() for each in pairs)
     drift = DRIFT_SHARE * start.demand_size[:, None] * np.exp(DRIFT_LOG_SD * score)
     noise_score = np.log(factor) / NOISE_LOG_SD
     log_prior = np.broadcast_to(-0.5 * (score**2 + noise_score**2), drift.shape)
     return Grid(drift, np.broadcast_to(factor, drift.shape), log_prior)
 
 
-def _corrected_readings(timeline: Timeline) -> tuple[Values, Values, Values, Whole]:
+def corrected_readings(timeline: Timeline) -> tuple[Values, Values, Values, Whole]:
     """Readings less what known inputs made of them, the days of demand since the first, sds, (readings, systems).
 
     The feedback of the level on exchange and water changes is taken from the readings themselves, straight in between.

@@ -7,6 +7,7 @@ between checks, how far it may be off, and how long such an error lasts.
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,6 +22,9 @@ UNCHECKED_SD = 0.25
 """Relative sd of an input whose intended value is known but which nobody ever measured."""
 RESET_BEYOND_SD = 4.0
 """A check further than this from the course means that the input was changed."""
+DRIFT_FACTORS = np.exp(0.55 * np.arange(-2, 4))
+DRIFT_LOG_SD = 0.7
+"""An input may wander less or more than stated; the checks choose, under a log-normal prior around what is stated."""
 JUST_AFTER_DAYS = 1e-3
 """A reset happens this long after its recorded instant, so that a check at the same instant is of before."""
 
@@ -67,10 +71,12 @@ def input_courses(*, checks: Sequence[Checks], grid_days: Sequence[Values]) -> l
         return []
     tables = [_Table.of(each, grid) for each, grid in zip(checks, grid_days, strict=True)]
     nodes = max(len(table.at_days) for table in tables)
-    gained, reading, variance = (np.stack([each.padded(c, nodes) for each in tables], axis=1) for c in range(3))
-    start_mean = np.array([table.start for table in tables])
-    start_variance = np.array([table.start_variance for table in tables])
-    mean, variances, persistence = _smooth(start_mean, start_variance, gained, reading, variance)
+    drifted, reset, reading, noise = (np.stack([t.padded(c, nodes) for t in tables], axis=1) for c in range(4))
+    start = np.array([[table.start, table.start_variance] for table in tables]).T
+    tried = _filter(start[..., None], _gain(drifted, reset, DRIFT_FACTORS), reading[..., None], noise[..., None])
+    weight = tried.log_likelihood - 0.5 * (np.log(DRIFT_FACTORS) / DRIFT_LOG_SD) ** 2
+    gained = _gain(drifted, reset, DRIFT_FACTORS)[:, np.arange(len(tables)), weight.argmax(axis=1)]
+    mean, variances, persistence = _smooth(_filter(start, gained, reading, noise))
     courses = []
     for lane, table in enumerate(tables):
         used = slice(0, len(table.at_days))
@@ -89,10 +95,14 @@ def input_courses(*, checks: Sequence[Checks], grid_days: Sequence[Values]) -> l
 
 @dataclass(frozen=True, slots=True)
 class _Table:
-    """One input in time: variance gained since the instant before, the check there (nan: none), its variance."""
+    """One input in time.
+
+    columns: variance gained since the instant before by drift as stated and by a reset, the check (nan: none), its
+    variance.
+    """
 
     at_days: Values
-    columns: tuple[Values, Values, Values]
+    columns: tuple[Values, Values, Values, Values]
     start: float
     start_variance: float
     set_at_days: Values
@@ -107,8 +117,8 @@ class _Table:
         before_resets = np.unique(np.concatenate([checks.reset_days, set_at[1:]]))
         after_resets = before_resets + JUST_AFTER_DAYS
         at = np.unique(np.concatenate([grid, checks.at_days, before_resets, after_resets]))
-        gained = checks.drift**2 * np.diff(at, prepend=at[0])
-        gained[np.searchsorted(at, after_resets)] += checks.reset_sd**2
+        drifted, reset = checks.drift**2 * np.diff(at, prepend=at[0]), np.zeros(len(at))
+        reset[np.searchsorted(at, after_resets)] = checks.reset_sd**2
         reading, variance = np.full(len(at), np.nan), np.ones(len(at))
         intended = set_value[np.maximum(np.searchsorted(set_at, checks.at_days) - 1, 0)]
         usual = np.where(intended > 0, intended, 1.0)
@@ -118,36 +128,56 @@ class _Table:
         has_intention = len(checks.set_value) > 0
         known = max(UNCHECKED_SD, checks.reset_sd) if has_intention else 2.0
         first = 0.0 if has_intention or not len(where) else float(reading[where[0]])
-        return cls(at, (gained, reading, variance), first, known**2, set_at, set_value)
+        return cls(at, (drifted, reset, reading, variance), first, known**2, set_at, set_value)
 
     def padded(self, column: int, nodes: int) -> Values:
-        fill = (0.0, np.nan, 1.0)[column]
+        fill = (0.0, 0.0, np.nan, 1.0)[column]
         return np.concatenate([self.columns[column], np.full(nodes - len(self.at_days), fill)])
 
 
-def _smooth(
-    start: Values, start_variance: Values, gained: Values, reading: Values, reading_variance: Values
-) -> tuple[Values, Values, Values]:
-    """Random walk plus noise, smoothed: mean, variance, and covariance with the instant before over its variance."""
+class _Filtered(NamedTuple):
+    """Random walk plus noise after each check: mean, variance, variance just before it; log-likelihood per lane."""
+
+    mean: Values
+    variance: Values
+    before: Values
+    log_likelihood: Values
+
+
+def _gain(drifted: Values, reset: Values, factors: Values) -> Values:
+    """Variance gained at each instant with the drift at several times what is stated, (nodes, inputs, factors)."""
+    return np.asarray(drifted[..., None] * factors**2 + reset[..., None])
+
+
+def _filter(start: Values, gained: Values, reading: Values, noise: Values) -> _Filtered:
+    """A random walk seen through noise; a check beyond 4 sd is a change nobody recorded, and believed."""
     nodes = len(gained)
-    mean, variance = np.empty_like(gained), np.empty_like(gained)
-    before = np.empty_like(gained)
-    m, p = start, start_variance
+    mean, variance, before = (np.empty_like(gained) for _ in range(3))
+    log_likelihood = np.zeros(gained.shape[1:])
+    m, p = start
     for node in range(nodes):
         p = p + gained[node]
         has = ~np.isnan(reading[node])
         residual = np.where(has, reading[node] - m, 0.0)
-        far = residual**2 > RESET_BEYOND_SD**2 * (p + reading_variance[node])
+        total = p + noise[node]
+        score = residual**2 / total
+        far = score > RESET_BEYOND_SD**2
+        log_likelihood -= np.where(has, 0.5 * (np.minimum(score, RESET_BEYOND_SD**2) + np.log(total)), 0.0)
         p = p + np.where(far, residual**2, 0.0)
         before[node] = p
-        gain = np.where(has, p / (p + reading_variance[node]), 0.0)
+        gain = np.where(has, p / (p + noise[node]), 0.0)
         m, p = m + gain * residual, p * (1.0 - gain)
         mean[node], variance[node] = m, p
-    persistence = np.zeros_like(gained)
-    for node in range(nodes - 2, -1, -1):
-        ahead = before[node + 1]
+    return _Filtered(mean, variance, before, log_likelihood)
+
+
+def _smooth(filtered: _Filtered) -> tuple[Values, Values, Values]:
+    """Mean and variance given all checks, and the covariance with the instant before over that one's variance."""
+    mean, variance = filtered.mean.copy(), filtered.variance.copy()
+    persistence = np.zeros_like(mean)
+    for node in range(len(mean) - 2, -1, -1):
+        ahead, later = filtered.before[node + 1], variance[node + 1]
         back = np.where(ahead > 0, variance[node] / np.where(ahead > 0, ahead, 1.0), 1.0)
-        later = variance[node + 1]
         mean[node] += back * (mean[node + 1] - mean[node])
         variance[node] += back**2 * (later - ahead)
         safe = np.where(variance[node] > 0, variance[node], 1.0)

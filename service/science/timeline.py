@@ -61,9 +61,15 @@ class Timeline:
     has_reading: Flags
     lot_changed: Flags
     source: Whole
+    jump_variance: Values
+    """Variance by which the level is taken to have jumped just before a node: 0 as laid out."""
     nodes_used: Whole
     supply: Values
     """Mean rate of what known inputs bring (systems), concentration a day, at the mean concentration on record."""
+
+    def take(self, lanes: Whole | Flags) -> "Timeline":
+        """The timeline of some of the systems."""
+        return Timeline(**{name: getattr(self, name)[..., lanes] for name in self.__dataclass_fields__})
 
 
 def lay_out(*, histories: Sequence[SystemHistory], at_days: Values) -> Timeline:
@@ -100,6 +106,7 @@ def lay_out(*, histories: Sequence[SystemHistory], at_days: Values) -> Timeline:
         has_reading=has_reading,
         lot_changed=table("lot_changed") > 0,
         source=table("source", -1.0).astype(np.int64),
+        jump_variance=np.zeros((nodes, systems)),
         nodes_used=np.array([len(record.at) for record in records]),
         supply=np.array([record.mean_supply for record in records]),
     )

@@ -5,7 +5,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from service.science.consumption import ALKALINITY, Scale, estimate_consumption
+from service.science.consumption import estimate_consumption
+from service.science.filtering import ALKALINITY, Scale
 from service.science.history import Checks, Doses, Feed, Readings, SystemHistory, WaterChanges
 
 DAYS = np.arange(0.4, 60.0, 2.0)
@@ -52,7 +53,7 @@ def test_uncertain_inputs_widen_the_interval_by_their_share() -> None:
     assert half[1] ** 2 - half[0] ** 2 == pytest.approx(0.28**2 * (0.05**2 + 0.12**2), rel=0.1)
 
 
-def test_a_gross_mistake_is_set_aside_and_named_by_its_place_in_the_record() -> None:
+def test_a_gross_mistake_is_set_aside() -> None:
     history = dosed(0.3, 0.28, noise=0.03)
     value = history.readings.value.copy()
     value[17] += 0.8

@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 
+from service.science import input_checks
 from service.science.history import Checks
 from service.science.input_checks import input_courses
 
@@ -11,6 +12,12 @@ def column(*values: float) -> np.ndarray:
     return np.array(values, dtype=np.float64)
 
 
+@pytest.fixture
+def drift_as_stated(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(input_checks, "DRIFT_FACTORS", np.ones(1))
+
+
+@pytest.mark.usefixtures("drift_as_stated")
 def test_the_course_is_that_of_dense_conditioning() -> None:
     # A random walk with a wide start, seen at five instants; mean, variance and lag-one covariance of the conditional
     # Gaussian written out in full (any textbook of multivariate statistics).

@@ -1,0 +1,92 @@
+"""Mistakes and jumps found by looking at a record as a whole.
+
+A filter judges a reading by what came before; the readings after it know more. For every reading the smoother gives two
+scores in standard deviations: how far it is from what all others say (a mistake), and how far the level would have to
+have moved of itself just before it (a jump: an addition nobody recorded). The largest score of a record beyond 4 is
+believed, the record smoothed again with it, until none is left. Scores after de Jong & Penzer (1998, J. Am. Stat.
+Assoc. 93, 796), the search after Chen & Liu (1993, J. Am. Stat. Assoc. 88, 284).
+"""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from service.science.demand_prior import Grid, Start
+from service.science.filtering import LEVEL, Scale, run_filter
+from service.science.robust import SET_ASIDE_BEYOND_SD
+from service.science.smoother import smooth_backward
+from service.science.timeline import Timeline
+
+Values = NDArray[np.float64]
+Whole = NDArray[np.int64]
+
+ROUNDS = 12
+"""More mistakes and jumps than this in one record are left to the gate."""
+READINGS_AROUND_A_JUMP = 2
+"""A jump needs so many readings on either side; one alone is a mistake."""
+ANY_JUMP_SDS = 1e3
+"""A jump accepted may be of any size: its sd is this many times the noise of the reading after it."""
+
+
+@dataclass(frozen=True, slots=True)
+class SecondLook:
+    """The timeline without the mistakes and free to jump where it did; what was found, all (nodes, systems).
+
+    mistake and jump: the score with its sign, 0 where none was found; size and size_sd of each jump, concentration.
+    """
+
+    timeline: Timeline
+    mistake: Values
+    jump: Values
+    size: Values
+    size_sd: Values
+
+
+def second_look(*, timeline: Timeline, start: Start, grid: Grid, scale: Scale) -> SecondLook:
+    """Mistakes and jumps of every system in its one most plausible setting (grid with one setting).
+
+    Source: RAUCH65. Check value: none, tested by test_a_gross_mistake_is_set_aside.
+    """
+    shape = timeline.reading.shape
+    found = SecondLook(timeline, *(np.zeros(shape) for _ in range(4)))
+    has_reading, jump_variance = timeline.has_reading.copy(), timeline.jump_variance.copy()
+    lanes = np.arange(shape[1])
+    for _ in range(ROUNDS):
+        current = replace(timeline, has_reading=has_reading, jump_variance=jump_variance).take(lanes)
+        mistake, jump, size, size_sd = _scores(current, start.take(lanes), grid.take(lanes), scale)
+        here = np.arange(len(lanes))
+        worst_mistake, worst_jump = (np.abs(each).argmax(axis=0) for each in (mistake, jump))
+        largest_mistake, largest_jump = np.abs(mistake)[worst_mistake, here], np.abs(jump)[worst_jump, here]
+        is_jump = (largest_jump > SET_ASIDE_BEYOND_SD) & (largest_jump > largest_mistake)
+        is_mistake = (largest_mistake > SET_ASIDE_BEYOND_SD) & ~is_jump
+        at, lane = worst_mistake[is_mistake], lanes[is_mistake]
+        found.mistake[at, lane] = mistake[at, here[is_mistake]]
+        has_reading[at, lane] = False
+        at, lane = worst_jump[is_jump], lanes[is_jump]
+        for whole, part in ((found.jump, jump), (found.size, size), (found.size_sd, size_sd)):
+            whole[at, lane] = part[at, here[is_jump]]
+        jump_variance[at, lane] = ANY_JUMP_SDS**2 * timeline.variance[at, lane]
+        lanes = lanes[is_jump | is_mistake]
+        if not len(lanes):
+            break
+    cleaned = replace(timeline, has_reading=has_reading, jump_variance=jump_variance)
+    return replace(found, timeline=cleaned)
+
+
+def _scores(timeline: Timeline, start: Start, grid: Grid, scale: Scale) -> tuple[Values, Values, Values, Values]:
+    """Score of each reading as a mistake, of a jump just before it, and that jump's size and sd; (nodes, systems)."""
+    forward = run_filter(timeline=timeline, start=start, grid=grid, rule=None, scale=scale, keep=True)
+    smoothed = smooth_backward(forward=forward)
+    has = timeline.has_reading
+    noise = timeline.variance * grid.noise_factor[:, 0] ** 2
+    apart = timeline.reading - smoothed.mean[:, LEVEL, :, 0]
+    alone = noise - smoothed.covariance[:, LEVEL, LEVEL, :, 0]
+    mistake = np.where(has, apart / np.sqrt(np.maximum(alone, 1e-6 * noise)), 0.0)
+    information = smoothed.adjoint_information[:, LEVEL, LEVEL, :, 0]
+    known = np.where(information > 0.0, information, 1.0)
+    before: Whole = np.cumsum(has, axis=0, dtype=np.int64) - has
+    after: Whole = np.cumsum(has[::-1], axis=0, dtype=np.int64)[::-1]
+    can_jump = has & (before >= READINGS_AROUND_A_JUMP) & (after >= READINGS_AROUND_A_JUMP) & (information > 0.0)
+    size = np.where(can_jump, smoothed.adjoint[:, LEVEL, :, 0] / known, 0.0)
+    return mistake, size * np.sqrt(known), size, 1.0 / np.sqrt(known)
