@@ -3,8 +3,11 @@
 from fastapi import APIRouter
 
 from service.resources.records.additions.routes import router as additions
+from service.resources.records.handovers.routes import router as handovers
+from service.resources.records.maintenance_events.routes import router as maintenance_events
 from service.resources.records.readings.routes import router as readings
+from service.resources.records.stock_changes.routes import router as stock_changes
 
 router = APIRouter()
-router.include_router(readings)
-router.include_router(additions)
+for kind in (readings, additions, maintenance_events, stock_changes, handovers):
+    router.include_router(kind)
