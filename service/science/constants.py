@@ -64,3 +64,22 @@ CO2_GAS_KG_M3_0C = Fraction("1.9768")
 
 CO2_GAS_KG_M3_20C = Fraction("1.8393")
 """Density of CO2 gas at 20 C and 1 atm, kg/m3. Source: SPAN96."""
+
+CO2_CRITICAL_K = 304.1282
+"""Critical temperature of CO2, K (30.978 C). Source: SPAN96."""
+
+CO2_CRITICAL_BAR = 73.773
+"""Critical pressure of CO2, bar absolute. Source: SPAN96."""
+
+CO2_CRITICAL_KG_M3 = 467.6
+"""Critical density of CO2, kg/m3. Source: SPAN96."""
+
+CO2_TRIPLE_K = 216.592
+"""Triple point of CO2, K: no liquid below. Source: SPAN96."""
+
+CO2_ACENTRIC_FACTOR = 0.22394
+"""Acentric factor of CO2, dimensionless. Source: SPAN96."""
+
+HIGHEST_FILL_KG_L = 0.68
+"""Highest charge of CO2 over water capacity in the 1800 psi cylinder classes, kg/L; other rules allow more.
+Source: CFR173."""

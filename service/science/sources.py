@@ -18,7 +18,9 @@ SOURCES = MappingProxyType(
             "Abramowitz & Stegun 1964, Handbook of mathematical functions, NBS Applied Mathematics 55"
         ),
         "BATES56": Source("Bates, Bower & Smith 1956, J. Res. Natl. Bur. Stand. 56, 305", "10.6028/jres.056.040"),
+        "BARLOW03": Source("Barlow 2003, Asymmetric systematic errors, arXiv physics/0306138"),
         "BIPM19": Source("BIPM 2019, The International System of Units, 9th edition"),
+        "BIRGE32": Source("Birge 1932, Phys. Rev. 40, 207 (errors by least squares)", "10.1103/PhysRev.40.207"),
         "BRYSON69": Source("Bryson & Ho 1969, Applied optimal control, Blaisdell"),
         "BUCY68": Source("Bucy & Joseph 1968, Filtering for stochastic processes with applications to guidance"),
         "CFR173": Source("49 CFR 173.304a, Additional requirements for shipment of liquefied compressed gases"),
@@ -48,7 +50,9 @@ SOURCES = MappingProxyType(
         "IUPAC05": Source(
             "Wieser 2006, Atomic weights of the elements 2005, Pure Appl. Chem. 78, 2051", "10.1351/pac200678112051"
         ),
+        "JCGM08": Source("JCGM 100:2008, Guide to the expression of uncertainty in measurement"),
         "KALMAN60": Source("Kalman 1960, J. Basic Eng. 82, 35", "10.1115/1.3662552"),
+        "LEWIS24": Source("Lewis & Whitman 1924, Ind. Eng. Chem. 16, 1215 (gas absorption)", "10.1021/ie50180a002"),
         "LUEKER00": Source("Lueker, Dickson & Keeling 2000, Mar. Chem. 70, 105", "10.1016/S0304-4203(00)00022-0"),
         "MILLERO95": Source("Millero 1995, Geochim. Cosmochim. Acta 59, 661", "10.1016/0016-7037(94)00354-O"),
         "MORRIS66": Source("Morris & Riley 1966, Deep-Sea Res. 13, 699", "10.1016/0011-7471(66)90601-2"),
