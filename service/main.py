@@ -9,7 +9,7 @@ from fastapi import APIRouter, FastAPI
 
 from service import __version__
 from service.computations.routes import router as computations
-from service.http import description, health, pages, problem_pages, problems, security
+from service.http import description, health, logs, pages, problem_pages, problems, security
 from service.http.caller import Clock, Gate, now
 from service.resources.catalogue.routes import router as catalogue
 from service.resources.equipment.routes import router as equipment
@@ -27,6 +27,7 @@ UNVERSIONED: tuple[APIRouter, ...] = (health.router, problem_pages.router, sign_
 
 def create_app(settings: Settings | None = None, *, database: Database | None = None, clock: Clock = now) -> FastAPI:
     """The ASGI app on a database (opened from the settings unless given), whose clock tests may set."""
+    logs.configure()
     settings = settings or Settings()
     database = database or Database(settings.url, waiting=settings.waiting_writers)
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
+from itertools import zip_longest
 from typing import Any
 from uuid import UUID
 
@@ -33,8 +34,8 @@ def stays(session: Session, tank_ids: Sequence[UUID]) -> list[Stay]:
     )
     rows = session.exec(statement).all()
     ends = [
-        after.from_at if after is not None and after.tank_id == row.tank_id else None
-        for row, after in zip(rows, [*rows[1:], None], strict=True)
+        following.from_at if following is not None and following.tank_id == row.tank_id else None
+        for row, following in zip_longest(rows, rows[1:])
     ]
     return [Stay(row.tank_id, row.system_id, row.from_at, end) for row, end in zip(rows, ends, strict=True)]
 
