@@ -11,6 +11,7 @@ from service import __version__
 from service.computations.routes import router as computations
 from service.http import description, health, logs, pages, problem_pages, problems, security
 from service.http.caller import Clock, Gate, now
+from service.reports.weekly.routes import router as weekly
 from service.resources.catalogue.routes import router as catalogue
 from service.resources.equipment.routes import router as equipment
 from service.resources.people.routes import people_routes
@@ -21,7 +22,7 @@ from service.resources.records.routes import router as records
 from service.settings import Settings
 from service.storage.database import Database
 
-ROUTERS: tuple[APIRouter, ...] = (catalogue, people_routes(id_named), places, equipment, records, computations)
+ROUTERS: tuple[APIRouter, ...] = (catalogue, people_routes(id_named), places, equipment, records, computations, weekly)
 UNVERSIONED: tuple[APIRouter, ...] = (health.router, problem_pages.router, sign_in, pages.router)
 
 

@@ -3,6 +3,8 @@
 from fastapi import APIRouter
 
 from service.computations.calculations.routes import router as calculations
+from service.computations.consumption.routes import router as consumption
 
 router = APIRouter()
 router.include_router(calculations)
+router.include_router(consumption)

@@ -11,7 +11,7 @@ Values = NDArray[np.float64]
 
 @dataclass(frozen=True, slots=True)
 class Course:
-    """Consumption over time with its 95 % interval, arrays (instants), concentration a day."""
+    """Something over time with its 95 % interval, arrays (instants): consumption a day, or the concentration."""
 
     at_days: Values
     value: Values
@@ -82,7 +82,8 @@ class Used:
 class ConsumptionEstimate:
     """Consumption at an instant, concentration a day, with its 95 % interval; all None when it cannot be told.
 
-    best, best_low, best_high say the same whether or not it is precise enough to be called an estimate (None only
+    course is the consumption where it was asked for; levels the concentration at every reading and water change, given
+    with it. best, best_low, best_high say the same whether or not it is precise enough to be called an estimate (None only
     where there is nothing to go by). drift: mean s_d, concentration a day per sqrt(day); noise_factor: mean ratio of
     the kit's noise to what is stated.
     """
@@ -95,6 +96,7 @@ class ConsumptionEstimate:
     best_high: float | None
     expected: Expected | None
     course: Course | None
+    levels: Course | None
     set_aside: tuple[SetAside, ...]
     level_shifts: tuple[LevelShift, ...]
     missing: tuple[Missing, ...]

@@ -29,7 +29,7 @@ from service.science.history import SystemHistory
 from service.science.mixture import NormalMixture
 from service.science.robust import Gate
 from service.science.second_look import SecondLook, second_look
-from service.science.smoother import ForwardPass, smooth_backward
+from service.science.smoother import ForwardPass, Smoothed, smooth_backward
 from service.science.timeline import Timeline, lay_out
 
 __all__ = ["ALKALINITY", "CALCIUM", "MAGNESIUM", "Scale", "estimate_consumption"]
@@ -126,28 +126,29 @@ def _estimate_chunk(
     now = (demand.mean(), *demand.interval())
     concentration = NormalMixture(weight, mean[LEVEL], variance[LEVEL, LEVEL])
     level, level_sd = concentration.mean(), concentration.sd()
-    past = _past(filtered, instants, last, courses, scale) if keep else [(None, None)] * len(histories)
+    past = _past(filtered, instants, last, courses, scale) if keep else [(None, None, None)] * len(histories)
     answers = []
     for lane, history in enumerate(histories):
-        at_instant, course = past[lane]
+        at_instant, course, levels = past[lane]
         best = at_instant or (now[0][lane], now[1][lane], now[2][lane])
         expected = Expected(float(last[lane]), float(level[lane]), float(level_sd[lane]))
-        answers.append(_answer(history, lane, best, expected if at_instant is None else None, course, filtered, scale))
+        here = expected if at_instant is None else None
+        answers.append(_answer(history, lane, best, here, course, levels, filtered, scale))
     return answers
 
 
 def _past(
     filtered: Filtered, instants: Values, last: Values, courses: list[Values | None], scale: Scale
-) -> list[tuple[tuple[float, float, float] | None, Course | None]]:
-    """For every system the estimate at its instant when that lies in the past, and its course when one is asked for."""
+) -> list[tuple[tuple[float, float, float] | None, Course | None, Course | None]]:
+    """For every system the estimate at its instant when that lies in the past, and its courses where asked for."""
     smoothed = smooth_backward(forward=filtered.forward)
-    found: list[tuple[tuple[float, float, float] | None, Course | None]] = []
+    found: list[tuple[tuple[float, float, float] | None, Course | None, Course | None]] = []
     for lane, days in enumerate(courses):
         wanted = np.empty(0) if days is None else days
         is_past = instants[lane] < last[lane]
         asked = np.append(wanted, instants[lane]) if is_past else wanted
         if not len(asked):
-            found.append((None, None))
+            found.append((None, None, None))
             continue
         mean, variance = demand_between(
             timeline=filtered.timeline, lane=lane, forward=filtered.forward, smoothed=smoothed,
@@ -158,8 +159,16 @@ def _past(
         value, (low, high) = demand.mean(), demand.interval()
         course = None if days is None else Course(wanted, value[: len(wanted)], low[: len(wanted)], high[: len(wanted)])
         at_instant = (float(value[-1]), float(low[-1]), float(high[-1])) if is_past else None
-        found.append((at_instant, course))
+        found.append((at_instant, course, None if days is None else _levels(filtered, smoothed, lane)))
     return found
+
+
+def _levels(filtered: Filtered, smoothed: Smoothed, lane: int) -> Course:
+    """The concentration of one system at its nodes, given all readings."""
+    nodes = int(filtered.timeline.nodes_used[lane])
+    mean, variance = smoothed.mean[:nodes, LEVEL, lane], smoothed.covariance[:nodes, LEVEL, LEVEL, lane]
+    level = NormalMixture(filtered.weight[lane], mean, variance)
+    return Course(filtered.timeline.at_days[:nodes, lane], level.mean(), *level.interval())
 
 
 def _answer(
@@ -168,6 +177,7 @@ def _answer(
     best: tuple[float, float, float],
     expected: Expected | None,
     course: Course | None,
+    levels: Course | None,
     filtered: Filtered,
     scale: Scale,
 ) -> ConsumptionEstimate:
@@ -184,6 +194,7 @@ def _answer(
         best_high=high,
         expected=expected,
         course=course,
+        levels=levels,
         set_aside=set_aside,
         level_shifts=shifts,
         missing=_would_settle(history, filtered, lane) if too_wide else (),
@@ -255,7 +266,7 @@ def _lacking(history: SystemHistory) -> tuple[Missing, ...]:
 
 def _nothing(history: SystemHistory, lacking: tuple[Missing, ...]) -> ConsumptionEstimate:
     return ConsumptionEstimate(
-        None, None, None, None, None, None, None, None, (), (), lacking, _used(history, 0), None, None
+        None, None, None, None, None, None, None, None, None, (), (), lacking, _used(history, 0), None, None
     )
 
 

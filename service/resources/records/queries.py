@@ -1,4 +1,4 @@
-"""Courses: what computations see of the records. One course a subject: when, how much, how well known, from which record.
+"""Courses: what computations see of the records: when, how much, how well known, and from which record.
 
 Computations never see rows: corrections, withdrawals, tanks that moved and methods' repeatabilities are resolved here,
 for many subjects at once.
@@ -14,8 +14,8 @@ from uuid import UUID
 
 import numpy as np
 from numpy.typing import NDArray
-from sqlalchemy import BigInteger, type_coerce
-from sqlmodel import Session, select
+from sqlalchemy import BigInteger, select, type_coerce
+from sqlmodel import Session
 
 from service.resources.catalogue.methods.queries import repeatabilities
 from service.resources.catalogue.methods.repeatability import Repeatability

@@ -1,0 +1,223 @@
+"""From estimates to answers: numbers with intervals, what was set aside, what is missing, in the unit asked for."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import datetime
+from typing import Any
+from uuid import UUID
+
+import numpy as np
+
+from service.computations.answers import LEVEL, remark, sources_of
+from service.computations.consumption.gather import Gathered
+from service.resources.keeping.amounts import refused
+from service.science.answer import ConsumptionEstimate, LevelShift, Missing
+from service.science.consumption import ALKALINITY, CALCIUM, MAGNESIUM, Scale, estimate_consumption
+from service.science.quantities import QUANTITIES
+from service.science.units import UnitError, convert
+
+SCALES: dict[str, Scale] = {"alkalinity": ALKALINITY, "calcium": CALCIUM, "magnesium": MAGNESIUM}
+RATE_UNITS = {"alkalinity": "meq/L/d", "calcium": "mg/L/d", "magnesium": "mg/L/d"}
+SUBSTANCES = {"calcium": "Ca", "magnesium": "Mg"}
+
+NO_VOLUME = remark("water_volume", "The net water volume was never stated. PATCH the system with `water_volume`.")
+ASSUMED = (
+    "Inputs are known as well as stated, else as common practice has it: a timed drip to 10 %, effluent by kit to 3 %, "
+    "a dosing pump to 5 %, limewater to 15 %, a water volume to 5 %.",
+    "Consumption is whatever leaves the water that is not on record as leaving: skeletons, but also nitrification and "
+    "precipitation.",
+)
+
+
+class Scaled:
+    """Numbers of one quantity as they leave: in its canonical units, or in the unit asked for."""
+
+    def __init__(self, quantity: str, rate_unit: str | None) -> None:
+        self._quantity = quantity
+        self.rate_unit = rate_unit or RATE_UNITS[quantity]
+        self.level_unit = self._level_unit()
+
+    def rate(self, value: float) -> float:
+        """A rate, from canonical."""
+        return float(convert(value, unit=RATE_UNITS[self._quantity], to=self.rate_unit, substance=self._substance))
+
+    def level(self, value: float) -> float:
+        """A level, from canonical."""
+        unit = QUANTITIES[self._quantity].unit
+        return float(convert(value, unit=unit, to=self.level_unit, substance=self._substance))
+
+    def rate_bounds(self, value: float | None, low: float | None, high: float | None) -> dict[str, Any] | None:
+        """A rate with its interval, or None."""
+        if value is None or low is None or high is None:
+            return None
+        return _bounds(self.rate(value), self.rate(low), self.rate(high), self.rate_unit)
+
+    def level_bounds(self, value: float, half_width: float) -> dict[str, Any]:
+        """A level with its interval."""
+        low, high = self.level(value - half_width), self.level(value + half_width)
+        return _bounds(self.level(value), low, high, self.level_unit)
+
+    @property
+    def _substance(self) -> str | None:
+        return SUBSTANCES.get(self._quantity)
+
+    def _level_unit(self) -> str:
+        """The level unit that belongs to the rate unit: dKH for dKH/d. Raises Unacceptable naming `unit`."""
+        level = self.rate_unit.replace("/d", "", 1)
+        try:
+            convert(1.0, unit=RATE_UNITS[self._quantity], to=self.rate_unit, substance=self._substance)
+            convert(1.0, unit=QUANTITIES[self._quantity].unit, to=level, substance=self._substance)
+        except UnitError as error:
+            raise refused("unit", str(error), self.rate_unit) from error
+        return level
+
+
+def estimates(
+    gathered: Sequence[Gathered], quantity: str, *, at: datetime, course_at: Sequence[datetime] = ()
+) -> list[ConsumptionEstimate]:
+    """The estimate of every system at an instant, all in one call, with courses at the instants asked for."""
+    courses = None
+    if course_at:
+        courses = [np.array([each.clock.days(instant) for instant in course_at]) for each in gathered]
+    return estimate_consumption(
+        histories=[each.history for each in gathered],
+        at_days=np.array([each.clock.days(at) for each in gathered]),
+        course_at_days=courses,
+        scale=SCALES[quantity],
+    )
+
+
+def shown(
+    system_id: UUID,
+    quantity: str,
+    at: datetime,
+    gathered: Gathered | None,
+    estimate: ConsumptionEstimate | None,
+    scaled: Scaled,
+) -> dict[str, Any]:
+    """One system's answer; every key is there whether or not the records can answer."""
+    common = {
+        "system_id": system_id,
+        "quantity": quantity,
+        "at": at,
+        "advice": [],
+        "sources": sources_of(estimate_consumption),
+    }
+    empty = {"at": [], "value": [], "low": [], "high": [], "unit": scaled.rate_unit}
+    if gathered is None or estimate is None:
+        return {
+            **common,
+            "estimate": None, "course": empty, "expected": None, "used": {}, "set_aside": [], "missing": [NO_VOLUME],
+            "findings": [], "assumptions": [], "cautions": [],
+        }  # fmt: skip
+    return {
+        **common,
+        "estimate": scaled.rate_bounds(estimate.value, estimate.low, estimate.high),
+        "course": _course(gathered, estimate, scaled) or empty,
+        "expected": expected_level(estimate, scaled),
+        "used": used(gathered, estimate),
+        "set_aside": set_aside(gathered, estimate, scaled),
+        "missing": [missing(gathered, quantity, each) for each in estimate.missing],
+        "findings": [level_shift(gathered, quantity, each, scaled) for each in estimate.level_shifts],
+        "assumptions": [*ASSUMED, *gathered.inputs.assumptions],
+        "cautions": [],
+    }
+
+
+def expected_level(estimate: ConsumptionEstimate, scaled: Scaled) -> dict[str, Any] | None:
+    """The level in the water at the instant of the estimate."""
+    if estimate.expected is None:
+        return None
+    return scaled.level_bounds(estimate.expected.value, 1.96 * estimate.expected.sd)
+
+
+def used(gathered: Gathered, estimate: ConsumptionEstimate) -> dict[str, Any]:
+    """Counts and window of what went in."""
+    window = estimate.used
+    return {
+        "readings": window.readings,
+        "set_aside": window.set_aside,
+        "doses": window.doses,
+        "water_changes": window.water_changes,
+        "input_checks": window.checks,
+        "from": None if window.from_days is None else gathered.clock.at(window.from_days),
+        "to": None if window.to_days is None else gathered.clock.at(window.to_days),
+    }
+
+
+def set_aside(gathered: Gathered, estimate: ConsumptionEstimate, scaled: Scaled) -> list[dict[str, Any]]:
+    """The readings that were not believed, each with its id."""
+    course = gathered.course
+    return [
+        {
+            "reading_id": course.origin[each.index],
+            "taken_at": gathered.clock.at(float(gathered.history.readings.at_days[each.index])),
+            "value": scaled.level(float(course.value[each.index])),
+            "unit": scaled.level_unit,
+            "score": each.score,
+            "reason": each.reason,
+        }
+        for each in estimate.set_aside
+    ]
+
+
+def missing(gathered: Gathered, quantity: str, lack: Missing) -> dict[str, Any]:
+    """What would settle the estimate, in words."""
+    subject = gathered.inputs.feed_ids.get(lack.subject)
+    details = {
+        "readings": f"More readings of {quantity}, a day or more apart, would settle it.",
+        "flow": f"The flow of {lack.subject} was never measured in this window: time its drip.",
+        "inflow": f"The {quantity} of what {lack.subject} brings was never measured in this window: test it.",
+        "calibration": "Its inputs are known too poorly: a measured drip or a calibrated pump would settle it.",
+    }
+    codes = {
+        "readings": f"{quantity}_readings",
+        "flow": "inlet_flow",
+        "inflow": f"inlet_{quantity}",
+        "calibration": "input_calibration",
+    }
+    return remark(codes[lack.what], details[lack.what], subject)
+
+
+def level_shift(gathered: Gathered, quantity: str, shift: LevelShift, scaled: Scaled) -> dict[str, Any]:
+    """A jump that no record explains, named."""
+    size, low, high = (scaled.level(value) for value in (shift.size, shift.low, shift.high))
+    first, last = (f"{gathered.clock.at(days):%Y-%m-%d %H:%M}" for days in (shift.after_days, shift.at_days))
+    cause = "an addition nobody recorded?" if size > 0 else "a water change nobody recorded, or a new reagent?"
+    jump = f"{size:+.2f} ({low:+.2f} to {high:+.2f}) {scaled.level_unit}"
+    detail = f"{quantity.capitalize()} jumped by {jump} between {first} and {last} UTC: {cause}"
+    return remark("level_shift", detail, gathered.system.id)
+
+
+def _course(gathered: Gathered, estimate: ConsumptionEstimate, scaled: Scaled) -> dict[str, Any] | None:
+    course = estimate.course
+    if course is None:
+        return None
+    return {
+        "at": [gathered.clock.at(float(day)) for day in course.at_days],
+        "value": [scaled.rate(float(value)) for value in course.value],
+        "low": [scaled.rate(float(value)) for value in course.low],
+        "high": [scaled.rate(float(value)) for value in course.high],
+        "unit": scaled.rate_unit,
+    }
+
+
+def _bounds(value: float, low: float, high: float, unit: str) -> dict[str, Any]:
+    return {"value": value, "low": low, "high": high, "level": LEVEL, "unit": unit}
+
+
+def level_course(
+    gathered: Gathered, estimate: ConsumptionEstimate, scaled: Scaled, *, since_days: float
+) -> dict[str, Any]:
+    """The level in the water at every reading and water change since a day, with its band."""
+    course, unit = estimate.levels, scaled.level_unit
+    if course is None:
+        return {"at": [], "value": [], "low": [], "high": [], "unit": unit}
+    kept = course.at_days >= since_days
+    columns = {name: getattr(course, name)[kept] for name in ("value", "low", "high")}
+    return {
+        "at": [gathered.clock.at(float(day)) for day in course.at_days[kept]],
+        **{name: [scaled.level(float(value)) for value in values] for name, values in columns.items()},
+        "unit": unit,
+    }

@@ -1,0 +1,228 @@
+"""What runs into a system on record: doses, limewater, water changes, exchanges and effluent, per litre of system."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import datetime
+from uuid import UUID
+
+import numpy as np
+from numpy.typing import NDArray
+from sqlmodel import Session
+
+from service.computations.consumption.practice import PRACTICE
+from service.computations.timeframe import Clock, Volume
+from service.resources.equipment.feeds.models import Feed as ReactorFeed
+from service.resources.equipment.feeds.queries import feeds_into
+from service.resources.places.set_points import queries as set_points
+from service.resources.places.set_points.models import SetPoint
+from service.resources.records.additions.models import Addition
+from service.resources.records.additions.queries import of_systems
+from service.resources.records.maintenance_events.queries import restorations
+from service.resources.records.queries import Course, courses
+from service.science.history import Checks, Doses, Feed, WaterChanges
+from service.storage.types import instant
+
+Values = NDArray[np.float64]
+
+PER_LITRE = {"alkalinity": "alkalinity_meq_per_l", "calcium": "calcium_mg_per_l", "magnesium": "magnesium_mg_per_l"}
+TOTAL = {"alkalinity": "alkalinity_meq", "calcium": "calcium_mg", "magnesium": "magnesium_mg"}
+
+
+@dataclass
+class Inputs:
+    """The inputs of one system, and what had to be assumed about them."""
+
+    doses: Doses = field(default_factory=Doses)
+    water_changes: WaterChanges = field(default_factory=WaterChanges)
+    feeds: tuple[Feed, ...] = ()
+    feed_ids: Mapping[str, UUID] = field(default_factory=dict)
+    assumptions: list[str] = field(default_factory=list)
+
+
+@dataclass(frozen=True)
+class _Reactors:
+    """What is on record about the reactors that feed some systems."""
+
+    flow: Mapping[UUID, Course]
+    alkalinity: Mapping[UUID, Course]
+    set_drip: Mapping[UUID, Sequence[SetPoint]]
+    restored: Mapping[UUID, Sequence[datetime]]
+
+
+def gather_inputs(
+    session: Session, volumes: Mapping[UUID, Volume | None], quantity: str, *, clock: Clock, end: datetime
+) -> dict[UUID, Inputs]:
+    """The inputs of a quantity into each system from the clock's origin to `end`; six queries however many systems."""
+    ids = list(volumes)
+    additions = of_systems(session, ids, clock.origin, end)
+    stays = feeds_into(session, ids)
+    reactors = _reactors(session, sorted({stay.reactor_id for stay in stays}), clock.origin, end)
+    return {
+        system_id: Inputs() if volume is None else _inputs(
+            quantity,
+            clock,
+            volume,
+            [row for row in additions if row.subject_id == system_id],
+            [stay for stay in stays if stay.system_id == system_id],
+            reactors,
+        )
+        for system_id, volume in volumes.items()
+    }  # fmt: skip
+
+
+def _reactors(session: Session, reactor_ids: Sequence[UUID], start: datetime, end: datetime) -> _Reactors:
+    return _Reactors(
+        flow=courses(session, reactor_ids, "effluent_flow", start=start, end=end),
+        alkalinity=courses(session, reactor_ids, "effluent_alkalinity", start=start, end=end),
+        set_drip=set_points.history(session, reactor_ids, quantity="effluent_flow"),
+        restored=restorations(session, reactor_ids, start, end),
+    )
+
+
+def _inputs(
+    quantity: str,
+    clock: Clock,
+    volume: Volume,
+    additions: Sequence[Addition],
+    stays: Sequence[ReactorFeed],
+    reactors: _Reactors,
+) -> Inputs:
+    found = Inputs()
+    found.doses = _doses(quantity, clock, volume, additions, found.assumptions)
+    found.water_changes = _water_changes(quantity, clock, volume, additions, found.assumptions)
+    exchanges = [_exchange(quantity, clock, volume, row) for row in additions if row.kind == "exchange"]
+    drips = [_drip(clock, volume, stay, reactors) for stay in stays] if quantity == "alkalinity" else []
+    found.feeds = (*exchanges, *drips)
+    found.feed_ids = {
+        **{f"exchange {row.id}": row.subject_id for row in additions if row.kind == "exchange"},
+        **{f"reactor {stay.reactor_id}": stay.reactor_id for stay in stays},
+    }
+    if stays and quantity != "alkalinity":
+        found.assumptions.append(f"What the reactor adds of {quantity} is not counted: the answer is net of it.")
+    return found
+
+
+def _doses(quantity: str, clock: Clock, volume: Volume, additions: Sequence[Addition], assumptions: list[str]) -> Doses:
+    """Doses and limewater as (start, end, concentration, relative sd) columns."""
+    rows = []
+    for row in additions:
+        start, end = clock.days(row.at), clock.days(row.ended_at or row.at)
+        if row.kind == "dose" and row.canonical[TOTAL[quantity]] is not None:
+            pump = PRACTICE.dosing_pump if end > start else PRACTICE.measured_dose
+            rows.append((start, end, row.canonical[TOTAL[quantity]], row.relative_sd or pump, row.at))
+        if row.kind == "top_off" and row.canonical["liquid"] == "limewater" and quantity in PRACTICE.limewater_share:
+            strength, sd = _limewater_strength(row, assumptions)
+            amount = strength * PRACTICE.limewater_share[quantity] * row.canonical["volume_l"]
+            rows.append((start, end, amount, row.relative_sd or sd, row.at))
+    return Doses(
+        start_days=_column(start for start, *_ in rows),
+        end_days=_column(end for _, end, *_ in rows),
+        amount=_column(amount / volume.at(at) for _, _, amount, _, at in rows),
+        relative_sd=_column(sd for *_, sd, _ in rows),
+    )
+
+
+def _limewater_strength(row: Addition, assumptions: list[str]) -> tuple[float, float]:
+    stated = row.canonical.get("strength_meq_per_l")
+    if stated is not None:
+        return stated, PRACTICE.titrated_limewater
+    _say(assumptions, PRACTICE.limewater_assumption)
+    return PRACTICE.untitrated_limewater_meq_l, PRACTICE.untitrated_limewater
+
+
+def _water_changes(
+    quantity: str, clock: Clock, volume: Volume, additions: Sequence[Addition], assumptions: list[str]
+) -> WaterChanges:
+    changes = [row for row in additions if row.kind == "water_change"]
+    new, new_sd = [], []
+    for row in changes:
+        stated = row.canonical[PER_LITRE[quantity]]
+        if stated is None:
+            _say(assumptions, f"New water of unstated {quantity} is taken as natural seawater's, known to 15 %.")
+        value = PRACTICE.seawater[quantity] if stated is None else stated
+        new.append(value)
+        new_sd.append(value * (PRACTICE.unstated_new_water if stated is None else PRACTICE.new_water))
+    fraction = np.array([_fraction(row, volume.at(row.at)) for row in changes], dtype=np.float64)
+    stated_sd = np.array([row.relative_sd or PRACTICE.changed_fraction for row in changes], dtype=np.float64)
+    return WaterChanges(
+        at_days=_column(clock.days(row.at) for row in changes),
+        fraction=fraction,
+        fraction_sd=fraction * stated_sd,
+        new_value=_column(new),
+        new_value_sd=_column(new_sd),
+    )
+
+
+def _fraction(row: Addition, volume_l: float) -> float:
+    """The part of the water that is new: v/V after draining, 1 - exp(-v/V) while both run."""
+    part = row.canonical["volume_l"] / volume_l
+    return float(-np.expm1(-part)) if row.canonical.get("mode") == "simultaneous" else float(min(part, 1.0))
+
+
+def _exchange(quantity: str, clock: Clock, volume: Volume, row: Addition) -> Feed:
+    """A continuous exchange; its inflow stays unmeasured when the new water was not stated."""
+    stated = row.canonical[PER_LITRE[quantity]]
+    start = clock.days(row.at)
+    flow_sd = row.relative_sd or PRACTICE.dosing_pump
+    flow = Checks(
+        at_days=_column([start]),
+        value=_column([row.canonical["flow_l_per_day"] / volume.at(row.at)]),
+        relative_sd=_column([flow_sd]),
+    )
+    inflow = Checks() if stated is None else Checks(
+        at_days=_column([start]), value=_column([stated]), relative_sd=_column([PRACTICE.new_water])
+    )  # fmt: skip
+    end = None if row.ended_at is None else clock.days(row.ended_at)
+    return Feed(name=f"exchange {row.id}", flow=flow, inflow=inflow, from_days=start, to_days=end)
+
+
+def _drip(clock: Clock, volume: Volume, stay: ReactorFeed, reactors: _Reactors) -> Feed:
+    """A reactor's drip into a system: its share of the effluent, between the instants it was plumbed in."""
+    flow, alkalinity = reactors.flow[stay.reactor_id], reactors.alkalinity[stay.reactor_id]
+    share_per_litre = _per_volume(volume, stay.share)
+    set_drip = reactors.set_drip[stay.reactor_id]
+    return Feed(
+        name=f"reactor {stay.reactor_id}",
+        flow=Checks(
+            at_days=clock.days_of(flow.at_us),
+            value=flow.value * np.array([share_per_litre(instant(int(us))) for us in flow.at_us]),
+            relative_sd=_relative(flow),
+            systematic_sd=PRACTICE.timed_drip,
+            drift=PRACTICE.drip_drift,
+            set_at_days=_column(clock.days(row.at) for row in set_drip),
+            set_value=_column(row.value * share_per_litre(row.at) for row in set_drip),
+            reset_days=_column(clock.days(at) for at in reactors.restored[stay.reactor_id]),
+            reset_sd=PRACTICE.after_cleaning,
+        ),
+        inflow=Checks(
+            at_days=clock.days_of(alkalinity.at_us),
+            value=alkalinity.value,
+            relative_sd=_relative(alkalinity),
+            systematic_sd=PRACTICE.effluent_kit,
+            drift=PRACTICE.effluent_drift,
+        ),
+        from_days=clock.days(stay.from_at),
+        to_days=None if stay.to_at is None else clock.days(stay.to_at),
+    )
+
+
+def _per_volume(volume: Volume, share: float) -> Callable[[datetime], float]:
+    return lambda at: share / volume.at(at)
+
+
+def _relative(course: Course) -> Values:
+    """Relative sds of a course; a zero has none, so it gets that of a pump."""
+    relative = np.full(len(course), PRACTICE.dosing_pump)
+    np.divide(course.sd, course.value, out=relative, where=course.value > 0)
+    return relative
+
+
+def _column(values: Iterable[float]) -> Values:
+    return np.array(list(values), dtype=np.float64)
+
+
+def _say(assumptions: list[str], sentence: str) -> None:
+    if sentence not in assumptions:
+        assumptions.append(sentence)

@@ -1,0 +1,59 @@
+"""What the consumption answers look like."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from typing import Annotated
+from uuid import UUID
+
+from pydantic import Field
+
+from service.computations.answers import Answer
+from service.http.shapes import Amount, Bounds, Code, Line, Number, Shape, Time, UnitName
+
+
+class CourseRead(Shape):
+    """A computed course with its band: lists of one length."""
+
+    at: list[datetime]
+    value: list[float]
+    low: list[float]
+    high: list[float]
+    unit: str
+
+
+class ConsumptionRead(Answer):
+    """What a system consumes of a quantity at an instant. `estimate` is null when the records cannot say."""
+
+    system_id: UUID
+    quantity: str
+    at: datetime
+    estimate: Bounds | None = Field(description="What the system takes out of the water, a day.")
+    course: CourseRead = Field(description="The same over time.")
+    expected: Bounds | None = Field(description="The level in the water now, as the course goes.")
+
+
+class CheckSent(Shape):
+    """One new reading of the system's water, before or after it is stored."""
+
+    quantity: Code = "alkalinity"
+    value: Number
+    unit: UnitName
+    taken_at: Time
+    method: Line | None = None
+    conditions: dict[Code, Number | Amount | Line] = {}
+    relative_sd: Annotated[Number, Field(gt=0, lt=1)] | None = None
+
+
+class CheckRead(Answer):
+    """One reading against the expected course. Advisory: it never keeps a reading from being stored."""
+
+    system_id: UUID
+    quantity: str
+    taken_at: datetime
+    reading: Amount
+    expected: Bounds | None = Field(
+        description="Where 95 of 100 such readings would lie; null when nothing is expected yet."
+    )
+    score: float | None = Field(description="How many standard deviations the reading is off.")
+    verdict: str = Field(description="as_expected, test_again, or unknown")

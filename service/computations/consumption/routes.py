@@ -1,0 +1,93 @@
+"""/v1/systems/{id}/consumption: what a system takes, and one new reading against what is expected."""
+
+from __future__ import annotations
+
+from datetime import datetime, timedelta
+from typing import Annotated, Any, Literal
+
+from fastapi import APIRouter, Path, Query, Request, Response
+
+from service.access.caller import Work
+from service.computations.consumption.answer import Scaled, estimates, shown
+from service.computations.consumption.check import checked
+from service.computations.consumption.gather import gather
+from service.computations.consumption.models import CheckRead, CheckSent, ConsumptionRead
+from service.computations.pulls import held_already, on_the_hour, tag_for
+from service.errors import NotFound, TooLarge, Unacceptable
+from service.http.caller import DoorOf
+from service.http.problems import may_refuse
+from service.http.shapes import Id, Time
+from service.resources.keeping.amounts import refused
+from service.resources.places.systems import queries as systems
+
+router = APIRouter(prefix="/systems", tags=["consumption"])
+
+WINDOW = timedelta(days=180)
+SHOWN = timedelta(days=84)
+LONGEST_COURSE = timedelta(days=366)
+STEP = timedelta(days=1)
+
+SystemId = Annotated[Id, Path(description="The system's id.")]
+Quantity = Annotated[Literal["alkalinity", "calcium", "magnesium"], Query()]
+
+
+@router.get(
+    "/{system_id}/consumption",
+    response_model=ConsumptionRead,
+    responses={304: {"description": "Nothing changed since the ETag you hold"}, **may_refuse(NotFound, Unacceptable)},
+)
+def read_consumption(
+    system_id: SystemId,
+    request: Request,
+    response: Response,
+    door: DoorOf,
+    quantity: Quantity = "alkalinity",
+    at: Annotated[Time | None, Query(description="The instant asked about; left out, now (on the hour).")] = None,
+    from_: Annotated[Time | None, Query(alias="from", description="Where the course begins.")] = None,
+    to: Annotated[Time | None, Query(description="Where the course ends; at `at` at the latest.")] = None,
+    unit: Annotated[str | None, Query(max_length=40, description="Such as dKH/d; left out, canonical.")] = None,
+) -> Any:
+    """What a system consumes of alkalinity, calcium or magnesium, with its interval."""
+    scaled = Scaled(quantity, unit)
+    with door.read() as work:
+        system = systems.one(work.session, work.scope, system_id, pointer="system_id", place="path")
+        instant = at or on_the_hour(work.at)
+        course_at = _course_instants(from_ or instant - SHOWN, to or instant, instant)
+        tag = tag_for(work.session, request, site_ids=[system.site_id], at=instant, form="json")
+        response.headers["ETag"] = tag
+        held = held_already(request, tag)
+        if held is not None:
+            return held
+        found = gather(work.session, [system], quantity, start=instant - WINDOW, end=_just_after(instant))[system.id]
+        estimate = None if found is None else estimates([found], quantity, at=instant, course_at=course_at)[0]
+        return shown(system.id, quantity, instant, found, estimate, scaled)
+
+
+@router.post(
+    "/{system_id}/consumption/check", response_model=CheckRead, responses=may_refuse(NotFound, Unacceptable, TooLarge)
+)
+def check_reading(system_id: SystemId, sent: CheckSent, door: DoorOf) -> Any:
+    """One new reading against the expected course. Advisory: it stores nothing and never delays a save."""
+    with door.read() as work:
+        return _check(work, system_id, sent)
+
+
+def _check(work: Work, system_id: Id, sent: CheckSent) -> dict[str, Any]:
+    system = systems.one(work.session, work.scope, system_id, pointer="system_id", place="path")
+    return checked(work.session, system, sent, window=WINDOW)
+
+
+def _course_instants(start: datetime, end: datetime, at: datetime) -> list[datetime]:
+    """Every day from start to end, and the end itself. Raises Unacceptable for a span that cannot be."""
+    if end > at:
+        raise refused("to", "A course ends at the instant asked about, or before it.", end.isoformat())
+    if start >= end:
+        raise refused("from", "A course begins before it ends.", start.isoformat())
+    if end - start > LONGEST_COURSE:
+        raise refused("from", "A course of at most 366 days is given at once.", start.isoformat())
+    days = int((end - start) / STEP)
+    return [*(start + n * STEP for n in range(days)), end]
+
+
+def _just_after(at: datetime) -> datetime:
+    return at + timedelta(microseconds=1)

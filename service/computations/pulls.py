@@ -1,0 +1,37 @@
+"""Repeated pulls: an entity tag that changes exactly when the answer could, and 304 for who holds it."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Sequence
+from datetime import datetime, timedelta
+from uuid import UUID
+
+from fastapi import Request, Response
+from sqlmodel import Session
+
+from service import __version__
+from service.http.conditional import is_held
+from service.storage.trail import INSTALLATION, head
+from service.storage.types import canonical
+
+
+def on_the_hour(at: datetime) -> datetime:
+    """An instant floored to the hour, so that pulls within one hour ask the same question."""
+    return at - timedelta(minutes=at.minute, seconds=at.second, microseconds=at.microsecond)
+
+
+def tag_for(session: Session, request: Request, *, site_ids: Sequence[UUID], at: datetime, form: str) -> str:
+    """The entity tag of an answer: where the trails stand, program version, question, instant, representation."""
+    chains = [INSTALLATION, *sorted(site_ids)]
+    seqs = [(chain.seq if (chain := head(session, chain_id)) else 0) for chain_id in chains]
+    question = sorted(request.query_params.multi_items())
+    content = [seqs, __version__, request.url.path, question, at.isoformat(), form]
+    return f'"{hashlib.sha256(canonical(content)).hexdigest()[:32]}"'
+
+
+def held_already(request: Request, tag: str) -> Response | None:
+    """The 304 for a reader who holds this answer, else None."""
+    if is_held(request.headers.get("if-none-match"), tag):
+        return Response(status_code=304, headers={"ETag": tag})
+    return None
