@@ -1,0 +1,242 @@
+"""Who may do what: one row an operation of the API. A new operation needs a row here, two lines as a rule."""
+
+from __future__ import annotations
+
+from typing import Any
+from uuid import uuid4
+
+from access.rows import ADMINISTER, DONE, LIST, READ, RECORD, SHARED, Row, at, plain, record, thing, with_body
+from access.world import Ask, Caller, World
+
+
+def a_reading(world: World) -> dict[str, Any]:
+    """A reading of the home system."""
+    return {
+        "subject_id": world.system["id"],
+        "quantity": "alkalinity",
+        "value": 8.2,
+        "unit": "dKH",
+        "taken_at": world.at(hours=1),
+    }
+
+
+def a_handover(world: World) -> dict[str, Any]:
+    """A word to the next shift at home."""
+    return {"site_id": world.site["id"], "text": "the drip is slow", "written_at": world.at(hours=1)}
+
+
+def a_person(world: World) -> dict[str, Any]:
+    """Somebody who reads at home."""
+    return {"name": f"Reader {world.tag()}", "role": "reader", "site_id": world.site["id"]}
+
+
+def promotion(world: World, _by: Caller) -> Ask:
+    """A new reader at home becomes a keeper there."""
+    roles = [{"site_id": world.site["id"], "role": "keeper"}]
+    return Ask({"person_id": world.new("people", a_person)["id"]}, json={"roles": roles}, headers={"If-Match": '"1"'})
+
+
+def a_token(world: World) -> dict[str, Any]:
+    """A token that reads at home."""
+    return {"name": world.tag(), "role": "reader", "site_id": world.site["id"]}
+
+
+def a_line(world: World) -> dict[str, Any]:
+    """A gas line at home with a new reactor on it."""
+    reactors = [world.piece("calcium_reactor")["id"]]
+    return {"site_id": world.site["id"], "tag": world.tag(), "reactor_ids": reactors, "from": world.at(days=10)}
+
+
+def a_cylinder(world: World) -> Any:
+    """A cylinder at home."""
+    specification = {
+        "stamped_tare": {"value": 6.85, "unit": "kg"},
+        "water_capacity": {"value": 6.7, "unit": "L"},
+        "charge": {"value": 4.5, "unit": "kg"},
+    }
+    return world.piece("co2_cylinder", specification=specification)
+
+
+def swap(world: World, _by: Caller) -> Ask:
+    """A swap of the one cylinder of a new gas line."""
+    old, new = a_cylinder(world), a_cylinder(world)
+    world.new("gas-lines", lambda world: {**a_line(world), "cylinder_ids": [old["id"]]})
+    return Ask({"cylinder_id": old["id"]}, json={"at": world.at(hours=1), "new_cylinder_id": new["id"]})
+
+
+def sign_in_link(world: World, _by: Caller) -> Ask:
+    """A fresh link, used from the service's own page."""
+    person = world.new("people", a_person)
+    link = world.house.call("POST", f"/v1/people/{person['id']}/sign-in-links")
+    return Ask({"secret": link["path"].rpartition("/")[2]}, headers={"Origin": "http://ooid.test"})
+
+
+ROWS: dict[str, Row] = {
+    # catalogue: shared by all sites
+    "list_quantities": Row(READ, plain(), SHARED),
+    "read_quantity": Row(READ, plain(code="alkalinity"), SHARED),
+    **thing(
+        "method",
+        "methods",
+        lambda world: {"name": world.tag(), "quantity": "alkalinity", "relative_sd": 0.02},
+        {"relative_sd": 0.03},
+        shared=True,
+    ),
+    **thing("lot", "lots", lambda world: {"number": world.tag()}, {"expires_on": "2027-03-31"}, shared=True),
+    # people
+    "add_person": Row(ADMINISTER, with_body(a_person)),
+    "list_people": Row(ADMINISTER, plain(), LIST),
+    "read_person": Row(ADMINISTER, at("people", a_person, "person_id")),
+    "change_person": Row(ADMINISTER, promotion),
+    "make_sign_in_link": Row(ADMINISTER, at("people", a_person, "person_id")),
+    "sign_person_out": Row(ADMINISTER, at("people", a_person, "person_id")),
+    "make_token": Row(ADMINISTER, with_body(a_token)),
+    "list_tokens": Row(ADMINISTER, plain(), LIST),
+    "read_token": Row(ADMINISTER, at("tokens", a_token, "token_id")),
+    "revoke_token": Row(ADMINISTER, at("tokens", a_token, "token_id")),
+    "read_current_session": Row(None, plain(), LIST),
+    "sign_out": Row(None, plain(), (409,), done=(409,)),  # a token has no session; tests of sessions sign people out
+    # places
+    "describe_site": Row(
+        ADMINISTER,
+        with_body(lambda world: {"tag": world.tag(), "name": "Third house", "time_zone": "Europe/Oslo"}),
+        everywhere=True,
+    ),
+    "list_sites": Row(READ, plain(), LIST),
+    "read_site": Row(READ, lambda world, _by: Ask({"row_id": world.site["id"]})),
+    "change_site": Row(
+        ADMINISTER,
+        lambda world, _by: Ask(
+            {"row_id": world.site["id"]}, json={"name": "The Reefhouse"}, headers=world.as_read("sites", world.site)
+        ),
+    ),
+    **thing(
+        "room",
+        "rooms",
+        lambda world: {"site_id": world.site["id"], "tag": world.tag(), "name": "Plant room"},
+        {"below_ground": True},
+    ),
+    **thing(
+        "system",
+        "systems",
+        lambda world: {
+            "site_id": world.site["id"],
+            "tag": world.tag(),
+            "name": "A loop",
+            "water_volume": {"value": 900, "unit": "L"},
+        },
+        {"name": "Another name"},
+    ),
+    **thing(
+        "tank",
+        "tanks",
+        lambda world: {"system_id": world.system["id"], "tag": world.tag(), "name": "A tank"},
+        {"name": "Another name"},
+    ),
+    **record(
+        "set_point",
+        "set-points",
+        lambda world: {
+            "subject_id": world.system["id"],
+            "quantity": "target_calcium",
+            "value": 420,
+            "unit": "mg/L",
+            "from": world.at(hours=next(world.hours)),
+            "reason": "as agreed",
+        },
+        lambda world: {"value": 430, "from": world.at(hours=next(world.hours))},
+    ),
+    # equipment
+    **thing(
+        "piece_of_equipment",
+        "equipment",
+        lambda world: {"site_id": world.site["id"], "tag": world.tag(), "kind": "pump"},
+        {"name": "return"},
+    ),
+    **thing(
+        "installation",
+        "installations",
+        lambda world: {
+            "equipment_id": world.piece("probe", specification={"quantity": "ph"})["id"],
+            "host_id": world.system["id"],
+            "from": world.at(days=10),
+        },
+        {"to": "2026-03-01T12:00:00Z"},
+    ),
+    **thing("gas_line", "gas-lines", a_line, {"name": "Wall line"}),
+    **thing(
+        "feed",
+        "feeds",
+        lambda world: {
+            "reactor_id": world.piece("calcium_reactor")["id"],
+            "system_id": world.system["id"],
+            "from": world.at(days=10),
+        },
+        {"to": "2026-03-01T12:00:00Z"},
+    ),
+    "swap_cylinder": Row(RECORD, swap),
+    # records
+    **record("reading", "readings", a_reading, lambda _world: {"value": 8.4}),
+    "record_reading_batch": Row(
+        RECORD, with_body(lambda world: {"items": [{"id": str(uuid4()), **a_reading(world)}]}), DONE
+    ),
+    **record(
+        "addition",
+        "additions",
+        lambda world: {
+            "kind": "dose",
+            "system_id": world.system["id"],
+            "started_at": world.at(hours=2),
+            "ended_at": world.at(hours=1),
+            "alkalinity": {"value": 100, "unit": "meq"},
+        },
+        lambda _world: {"note": "by hand"},
+    ),
+    **record(
+        "maintenance_event",
+        "maintenance-events",
+        lambda world: {
+            "subject_id": world.system["id"],
+            "kind": "inspection",
+            "performed_at": world.at(hours=1),
+            "what": "looked over",
+        },
+        lambda _world: {"minutes": 5},
+    ),
+    **record(
+        "stock_change",
+        "stock-changes",
+        lambda world: {
+            "subject_id": world.system["id"],
+            "kind": "added",
+            "at": world.at(hours=1),
+            "what": "staghorn fragments",
+        },
+        lambda _world: {"count": 3},
+    ),
+    **record("handover", "handovers", a_handover, lambda _world: {"shift": "night"}),
+    "acknowledge_handover": Row(
+        RECORD, lambda world, by: Ask({"record_id": world.record("handovers", a_handover, by)["id"]})
+    ),
+    # computations without records
+    "calculate_carbonate_system": Row(
+        READ,
+        with_body(
+            lambda _world: {
+                "alkalinity": {"value": 2.9, "unit": "meq/L"},
+                "ph": {"value": 8.2, "scale": "nbs"},
+                "salinity": 35.0,
+                "temperature": 25.0,
+            }
+        ),
+        SHARED,
+    ),
+    "calculate_conversion": Row(READ, with_body(lambda _world: {"value": 8.0, "unit": "dKH", "to": "meq/L"}), SHARED),
+    # outside the versioned API: open to everybody
+    "read_health": Row(None, plain(), public=True),
+    "read_readiness": Row(None, plain(), public=True, done=(200, 503)),
+    "explain_problem": Row(None, plain(slug="stale"), public=True),
+    "show_sign_in": Row(None, sign_in_link, public=True),
+    "sign_in": Row(None, sign_in_link, public=True),
+    "read_plain_style": Row(None, plain(), public=True),
+}
