@@ -5,7 +5,21 @@ from __future__ import annotations
 from typing import Any
 from uuid import uuid4
 
-from access.rows import ADMINISTER, DONE, LIST, READ, RECORD, SHARED, Row, at, plain, record, thing, with_body
+from access.rows import (
+    ADMINISTER,
+    DONE,
+    LIST,
+    READ,
+    RECORD,
+    SHARED,
+    Row,
+    at,
+    on_system,
+    plain,
+    record,
+    thing,
+    with_body,
+)
 from access.world import Ask, Caller, World
 
 
@@ -218,6 +232,15 @@ ROWS: dict[str, Row] = {
     "acknowledge_handover": Row(
         RECORD, lambda world, by: Ask({"record_id": world.record("handovers", a_handover, by)["id"]})
     ),
+    # computations and reports
+    "read_consumption": Row(READ, on_system()),
+    "check_reading": Row(
+        READ,
+        lambda world, _by: Ask(
+            {"system_id": world.system["id"]}, json={"value": 8.1, "unit": "dKH", "taken_at": world.at(hours=1)}
+        ),
+    ),
+    "read_weekly_report": Row(READ, lambda world, _by: Ask(query={"site": world.site["tag"], "week": "2026-W09"})),
     # computations without records
     "calculate_carbonate_system": Row(
         READ,
