@@ -18,14 +18,14 @@ def test_a_reactor_feeds_a_system_with_all_of_its_effluent(yard: Yard) -> None:
 
 def test_several_each_way(yard: Yard) -> None:
     one, two = yard.reactor(), yard.reactor()
-    systems = [yard.house.a_system(yard.site) for _ in range(3)]
+    systems = [yard.house.a_system(yard.site) for _ in range(9)]
     for system in systems:
-        yard.feed(one, system, share=1 / 3)  # three thirds are a whole, whatever the last digit says
+        yard.feed(one, system, share=1 / 9)  # nine ninths are a whole, though their floating sum is above 1
     yard.feed(two, systems[0])
     with yard.house.database.read() as session:
         into = feeds_into(session, [UUID(system["id"]) for system in systems])
-        assert sorted(row.share for row in into) == [1 / 3, 1 / 3, 1 / 3, 1]
-        assert len(feeds_from(session, [UUID(one["id"])])) == 3
+        assert sorted(row.share for row in into) == [1 / 9] * 9 + [1]
+        assert len(feeds_from(session, [UUID(one["id"])])) == 9
 
 
 def test_shares_never_add_up_to_more_than_the_whole(yard: Yard) -> None:

@@ -62,7 +62,7 @@ def test_a_mistake_is_undone_by_ending_it_where_it_began(yard: Yard) -> None:
     probe, wrong, right = yard.piece("probe", specification={"quantity": "ph"}), yard.reactor(), yard.reactor()
     stay = yard.mount(probe, wrong)
     yard.change("installations", stay, {"to": stay["from"]})
-    yard.mount(probe, right)
+    yard.mount(probe, right, **{"from": yard.at(days=11)})
     assert len(yard.all("installations")) == 2
     with yard.house.database.read() as session:
         assert [str(row.host_id) for row in mounts_of(session, [UUID(probe["id"])])] == [right["id"]]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import UTC
 from typing import Any
 from uuid import uuid4
 
@@ -46,8 +47,8 @@ def test_the_same_swap_again_is_confirmed_and_not_doubled(yard: Yard) -> None:
     first = swap(yard, old, new, yard.at(days=2), status=201)
     before = yard.changes()
     assert swap(yard, old, new, yard.at(days=2), status=200) == first
-    offset = instant(yard.at(days=2)).isoformat().replace("T12:00:00+00:00", "T13:00:00+01:00")
-    assert swap(yard, old, new, offset, status=200) == first
+    in_utc = instant(yard.at(days=2)).astimezone(UTC).isoformat()
+    assert swap(yard, old, new, in_utc, status=200) == first
     assert yard.changes() == before
     swap(yard, new, third, yard.at(days=1), status=201)
     again = swap(yard, old, new, yard.at(days=2), status=200)  # what became of the new one since is shown

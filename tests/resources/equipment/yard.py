@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import itertools
-from datetime import datetime, timedelta
+from datetime import datetime, timedelta, timezone
 from typing import Any
 from uuid import UUID
 
@@ -12,6 +12,7 @@ from support.house import House
 
 from service.storage.trail import Event
 
+WALL = timezone(timedelta(hours=1))
 CYLINDER = {
     "stamped_tare": {"value": 6.85, "unit": "kg"},
     "water_capacity": {"value": 6.7, "unit": "L"},
@@ -28,8 +29,8 @@ class Yard:
         self._numbers = itertools.count(1)
 
     def at(self, **ago: float) -> str:
-        """An instant so long before now, such as `at(days=3)`."""
-        return (self.house.now - timedelta(**ago)).isoformat()
+        """An instant so long before now, such as `at(days=3)`, with the offset of a clock on the wall."""
+        return (self.house.now - timedelta(**ago)).astimezone(WALL).isoformat()
 
     def describe(self, path: str, content: dict[str, Any], **options: Any) -> Any:
         """POST, as the administrator unless `token` says otherwise."""

@@ -20,7 +20,7 @@ from service.resources.places.systems import queries as systems
 from service.storage.types import new_id
 
 REACTOR = "calcium_reactor"
-WHOLE = 1 + 1e-9  # three thirds, as decimal fractions, are a whole
+WHOLE = 1 + 1e-9  # nine ninths are a whole, though their floating sum is above 1
 
 
 def describe(work: Work, sent: FeedSent) -> Feed:
