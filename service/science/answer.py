@@ -83,9 +83,9 @@ class ConsumptionEstimate:
     """Consumption at an instant, concentration a day, with its 95 % interval; all None when it cannot be told.
 
     course is the consumption where it was asked for; levels the concentration at every reading and water change, given
-    with it. best, best_low, best_high say the same whether or not it is precise enough to be called an estimate (None only
-    where there is nothing to go by). drift: mean s_d, concentration a day per sqrt(day); noise_factor: mean ratio of
-    the kit's noise to what is stated.
+    with it. best, best_low, best_high say the same whether or not it is precise enough to be called an estimate (None
+    only where there is nothing to go by). drift: mean s_d, concentration a day per sqrt(day); noise_factor: mean ratio
+    of the kit's noise to what is stated.
     """
 
     value: float | None

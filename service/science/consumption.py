@@ -121,8 +121,8 @@ def _estimate_chunk(
     weight = _setting_weights(forward.log_likelihood, grid.log_prior)
     filtered = Filtered(timeline, grid, forward, gate, weight, look)
     mean, variance = forward.mean[-1], forward.covariance[-1]
-    for_good = [lasting_variance(timeline=timeline, lane=n, at_days=last[n : n + 1]) for n in range(len(histories))]
-    demand = NormalMixture(weight, mean[DEMAND], variance[DEMAND, DEMAND] + np.array(for_good))
+    lasting = lasting_variance(timeline=timeline, at_days=last)
+    demand = NormalMixture(weight, mean[DEMAND], variance[DEMAND, DEMAND] + lasting[:, None])
     now = (demand.mean(), *demand.interval())
     concentration = NormalMixture(weight, mean[LEVEL], variance[LEVEL, LEVEL])
     level, level_sd = concentration.mean(), concentration.sd()
@@ -154,8 +154,8 @@ def _past(
             timeline=filtered.timeline, lane=lane, forward=filtered.forward, smoothed=smoothed,
             drift=filtered.grid.drift[lane], level_noise=scale.level_noise, at_days=asked,
         )  # fmt: skip
-        for_good = lasting_variance(timeline=filtered.timeline, lane=lane, at_days=asked)
-        demand = NormalMixture(filtered.weight[lane], mean, variance + for_good[:, None])
+        lasting = lasting_variance(timeline=filtered.timeline.take(np.array([lane])), at_days=asked)
+        demand = NormalMixture(filtered.weight[lane], mean, variance + lasting[:, None])
         value, (low, high) = demand.mean(), demand.interval()
         course = None if days is None else Course(wanted, value[: len(wanted)], low[: len(wanted)], high[: len(wanted)])
         at_instant = (float(value[-1]), float(low[-1]), float(high[-1])) if is_past else None
@@ -207,6 +207,9 @@ def _answer(
 def _verdicts(filtered: Filtered, lane: int) -> tuple[tuple[SetAside, ...], tuple[LevelShift, ...]]:
     """Readings set aside and jumps accepted, by the second look or by settings of more than half the weight."""
     gate, look, timeline, weight = filtered.gate, filtered.look, filtered.timeline, filtered.weight[lane]
+    notes = (gate.is_aside, gate.jump_variance, look.jump, look.mistake)
+    if not any(note[:, lane].any() for note in notes):
+        return (), ()
     by_gate = gate.is_aside[:, lane] @ weight > SHARE_THAT_DECIDES
     score = np.where(by_gate, gate.score[:, lane] @ weight, look.mistake[:, lane])
     set_aside = tuple(
@@ -239,8 +242,8 @@ def _would_settle(history: SystemHistory, filtered: Filtered, lane: int) -> tupl
     """What the width comes from: readings, unless knowing the inputs exactly would halve the variance."""
     weight = filtered.weight[lane]
     covariance = filtered.forward.covariance[-1][..., lane, :]
-    last = filtered.timeline.at_days[-1:, lane]
-    lasting = lasting_variance(timeline=filtered.timeline, lane=lane, at_days=last).item()
+    alone = filtered.timeline.take(np.array([lane]))
+    lasting = lasting_variance(timeline=alone, at_days=alone.at_days[-1]).item()
     total = weight @ covariance[DEMAND, DEMAND] + lasting
     found = []
     if lasting > 0.5 * total:

@@ -18,8 +18,8 @@ Whole = NDArray[np.int64]
 DRIFT_SHARE = 0.04
 """Median of the prior for the drift: part of the demand a square root of a day."""
 DRIFT_LOG_SD = 0.8
-DRIFT_SCORES = np.linspace(-2.4, 2.4, 9)
-NOISE_FACTORS = np.exp(np.linspace(-0.5, 1.25, 6))
+DRIFT_SCORES = np.linspace(-2.4, 2.4, 7)
+NOISE_FACTORS = np.exp(0.35 * np.arange(-1, 4))
 NOISE_LOG_SD = 0.4
 EARLY_READINGS = 12
 

@@ -77,19 +77,20 @@ def run_filter(
     )
 
 
-def lasting_variance(*, timeline: Timeline, lane: int, at_days: Values) -> Values:
-    """Variance of the demand of one system that no reading can take away, at any instants: (rate of the errors)^2.
+def lasting_variance(*, timeline: Timeline, at_days: Values) -> Values:
+    """Variance of the demand that no reading can take away: the square of the mean rate of lasting errors.
 
-    The rate is that of the three weeks before each instant, about what the filter remembers.
+    at_days (systems), or any instants (instants) with the timeline of one system; the mean is over the three weeks
+    before, about what the filter remembers (at the beginning of a record: its first three weeks).
     Source: PRACTICE. Check value: none, tested by test_uncertain_inputs_widen_the_interval_by_their_share.
     """
-    days = timeline.at_days[:, lane]
-    brought, reach = (np.cumsum(values[:, lane]) for values in (timeline.lasting_push, timeline.response))
-    until = np.clip(at_days, days[0], days[-1])
-    since = np.clip(until - MEMORY_DAYS, days[0], days[-1])
-    until = np.maximum(until, np.minimum(since + MEMORY_DAYS, days[-1]))
-    total, span = (np.interp(until, days, sums) - np.interp(since, days, sums) for sums in (brought, reach))
-    return np.asarray((total / np.maximum(span, 1e-9)) ** 2)
+    days = timeline.at_days
+    before = np.concatenate([days[:1], days[:-1]])
+    since = np.clip(at_days - MEMORY_DAYS, days[0], np.maximum(days[-1] - MEMORY_DAYS, days[0]))
+    within = np.minimum(days, since + MEMORY_DAYS) - np.maximum(before, since)
+    share = np.clip(within / np.maximum(days - before, 1e-9), 0.0, 1.0)
+    brought, reach = (share * timeline.lasting_push).sum(axis=0), (share * timeline.response).sum(axis=0)
+    return np.asarray((brought / np.maximum(reach, 1e-9)) ** 2)
 
 
 def _steps(timeline: Timeline, grid: Grid, size: int, scale: Scale) -> Callable[[int], Step]:

@@ -44,10 +44,10 @@ class Gate:
         capped = np.minimum(size, SET_ASIDE_BEYOND_SD)
         loss = np.where(far, NOISIER_BEYOND_SD * (capped - 0.5 * NOISIER_BEYOND_SD), 0.5 * size**2)
         log_density = -loss - 0.5 * np.log(2.0 * np.pi * total)
-        self.score[node] = residual / spread
         if not far.any():
             self._waits_since = np.where(has_reading, -1, self._waits_since)
             return Verdict(reading_variance, has_reading, None, log_density)
+        self.score[node] = residual / spread
         jumped = far & self._agrees(residual, reading_variance)
         aside = far & (size > SET_ASIDE_BEYOND_SD) & ~jumped
         self.is_aside[node] = aside

@@ -4,7 +4,8 @@ import numpy as np
 import pytest
 
 from service.science.history import Checks, Doses, Feed, Readings, SystemHistory, WaterChanges
-from service.science.timeline import Timeline, average_replicates, lay_out
+from service.science.nodes import Samples
+from service.science.timeline import Timeline, lay_out
 from service.science.transition import transition
 
 
@@ -110,11 +111,11 @@ def test_replicates_are_averaged_and_late_entries_sorted() -> None:
             replicate_group=np.array([-1, 7, 7, -1]),
         )
     )  # fmt: skip
-    at, value, variance, _, source = average_replicates(history)
-    assert at.tolist() == [1.0, 2.0, 4.0]
-    np.testing.assert_allclose(value, [2.9, 2.6, 2.7])
-    np.testing.assert_allclose(variance, [0.05**2 / 2, 0.1**2, 0.05**2])
-    assert source.tolist() == [1, 3, 0]
+    tests = Samples.of(history)
+    assert tests.at_days.tolist() == [1.0, 2.0, 4.0]
+    np.testing.assert_allclose(tests.value, [2.9, 2.6, 2.7])
+    np.testing.assert_allclose(tests.variance, [0.05**2 / 2, 0.1**2, 0.05**2])
+    assert tests.source.tolist() == [1, 3, 0]
 
 
 @pytest.mark.parametrize(
