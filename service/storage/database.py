@@ -18,6 +18,7 @@ from service.storage import trail
 log = structlog.get_logger()
 
 SQLITE_PRAGMAS = ("journal_mode=wal", "synchronous=full", "foreign_keys=on", "busy_timeout=10000")
+MISSING = "no such"  # SQLite: no such table, no such column
 THREADS = 40  # the server's worker threads; a pool smaller than that deadlocks under load
 
 
@@ -99,6 +100,8 @@ def _database_trouble_is_busy() -> Iterator[None]:
     try:
         yield
     except OperationalError as error:
+        if MISSING in str(error.orig):
+            raise  # a schema that was never migrated does not come right by waiting
         log.error("database_refused", error=str(error.orig))
         raise Busy("The database cannot take this now. Nothing was stored; send it again.") from error
     except DBAPIError as error:

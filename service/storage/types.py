@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import os
 import time
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 from typing import Any
 from uuid import UUID
 
@@ -80,8 +80,18 @@ def instant(at_us: int) -> datetime:
 
 
 def canonical(value: Any) -> bytes:
-    """JSON bytes that are the same for the same content: sorted keys, no spaces, UTC times, ids in text."""
-    return orjson.dumps(value, option=orjson.OPT_SORT_KEYS | orjson.OPT_UTC_Z | orjson.OPT_NON_STR_KEYS)
+    """JSON bytes that are the same for the same content: sorted keys, no spaces, times in UTC, ids in text."""
+    options = orjson.OPT_SORT_KEYS | orjson.OPT_NON_STR_KEYS | orjson.OPT_PASSTHROUGH_DATETIME
+    return orjson.dumps(value, default=_time_in_utc, option=options)
+
+
+def _time_in_utc(value: Any) -> str:
+    """An instant reads the same whatever offset it came with."""
+    if isinstance(value, datetime):
+        return value.astimezone(UTC).isoformat().replace("+00:00", "Z")
+    if isinstance(value, date):
+        return value.isoformat()
+    raise TypeError(f"{type(value).__name__} has no place in JSON")
 
 
 def digest(value: Any) -> bytes:

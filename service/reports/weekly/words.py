@@ -77,7 +77,7 @@ def headline(lines: list[dict[str, Any]], unlogged: int, corrections: int) -> li
     if unlogged:
         sentences.append(f"{unlogged} of {len(lines)} systems had no alkalinity test all week.")
     if corrections:
-        sentences.append(f"{corrections} records were corrected or withdrawn.")
+        sentences.append(f"{corrections} record{_s(corrections)} corrected or withdrawn.")
     return sentences
 
 
@@ -87,6 +87,10 @@ def _count(steady: int, all_systems: int) -> str:
     if steady == all_systems:
         return "Every system held its alkalinity this week."
     return f"{steady} of {all_systems} systems held their alkalinity this week."
+
+
+def _s(count: int) -> str:
+    return " was" if count == 1 else "s were"
 
 
 def _side(off: float) -> str:
