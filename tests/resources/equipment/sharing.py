@@ -1,4 +1,4 @@
-"""One service for a module's tests, each with a site of its own: making an app takes a third of a second.
+"""One service for a folder's tests, each with a site of its own: making an app takes a third of a second.
 
 A conftest imports both names. Every test runs on SQLite, with `--everywhere` on PostgreSQL too.
 """
@@ -19,10 +19,10 @@ def pytest_generate_tests(metafunc: pytest.Metafunc) -> None:
     """Say on which databases the shared house stands."""
     if "shared_house" in metafunc.fixturenames:
         also = [pytest.param("postgres", marks=pytest.mark.postgres)] if metafunc.config.getoption("everywhere") else []
-        metafunc.parametrize("shared_house", ["sqlite", *also], indirect=True, scope="module")
+        metafunc.parametrize("shared_house", ["sqlite", *also], indirect=True, scope="session")
 
 
-@pytest.fixture(scope="module")
+@pytest.fixture(scope="session")
 def shared_house(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> Iterator[House]:
     """A service on a fresh database."""
     if request.param == "postgres":
