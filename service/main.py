@@ -21,6 +21,7 @@ from service.resources.places.sites.queries import id_named
 from service.resources.records.routes import router as records
 from service.settings import Settings
 from service.storage.database import Database
+from service.web.routes import router as web
 
 ROUTERS: tuple[APIRouter, ...] = (catalogue, people_routes(id_named), places, equipment, records, computations, weekly)
 UNVERSIONED: tuple[APIRouter, ...] = (health.router, problem_pages.router, sign_in, pages.router)
@@ -58,4 +59,5 @@ def create_app(settings: Settings | None = None, *, database: Database | None = 
     app.include_router(versioned)
     for router in UNVERSIONED:
         app.include_router(router)
+    app.include_router(web)
     return app

@@ -7,6 +7,7 @@ datetimes or stored as JSON. Nothing is computed here.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
+from datetime import datetime
 from pathlib import Path
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -19,6 +20,7 @@ from service.reports.plot import Mark, Plot, svg
 from service.reports.shelf import PAPER
 from service.reports.strip import strip
 
+USED, SET_ASIDE = "used", "set_aside"
 TEMPLATES = Path(__file__).parent / "templates"
 Report = Mapping[str, Any]
 Line = Mapping[str, Any]
@@ -72,30 +74,21 @@ def course_plot(line: Line, key: str, zone: ZoneInfo) -> Markup:
         value=course["value"],
         low=course["low"],
         high=course["high"],
-        readings=[
-            Mark(reading["at_s"], reading["value"], reading["flag"], reading["words"])
-            for reading in readings_of(line, zone)
-        ],
+        readings=_marks(line, zone),
         events=_seconds(event["at"] for event in line["events"]),
         target=target["value"] if same_unit else None,
     )
     return Markup(svg(drawn))  # noqa: S704 the plot escapes every text it is given
 
 
-def readings_of(line: Line, zone: ZoneInfo) -> list[dict[str, Any]]:
-    """The readings behind a line's course, in time order: when (s since 1970, and in words), value, flag, words."""
-    points, unit = line["readings_course"], line["course"]["unit"]
+def readings_of(line: Line) -> list[dict[str, Any]]:
+    """The readings behind a line's course, in time order: `at`, `value` and, of those set aside, `why`."""
+    points = line["readings_course"]
     reasons = {wording.instant(left["taken_at"]): left["reason"] for left in line["set_aside"]}
-    readings = []
-    for at, value, flag in zip(points["at"], points["value"], points["flag"], strict=True):
-        taken_at = wording.instant(at)
-        why = reasons.get(taken_at) or ("set aside" if flag == "set_aside" else "")
-        when = wording.moment(taken_at, zone)
-        words = f"{when}: {value:.4g} {unit}" + (f", {why}" if why else "")
-        readings.append(
-            {"at": taken_at, "at_s": taken_at.timestamp(), "value": value, "flag": flag, "why": why, "words": words}
-        )
-    return readings
+    return [
+        {"at": at, "value": value, "why": reasons.get(wording.instant(at), "set aside") if flag == SET_ASIDE else ""}
+        for at, value, flag in zip(points["at"], points["value"], points["flag"], strict=True)
+    ]
 
 
 def systems_of(lines: Iterable[Line]) -> list[list[Line]]:
@@ -115,13 +108,23 @@ def _description(line: Line, zone: ZoneInfo) -> str:
         parts.append(f"From {wording.day(course['at'][0], zone)} to {wording.day(course['at'][-1], zone)}.")
     if level is not None:
         parts.append(f"Level {wording.figure(level)} {level['unit']}, {wording.between(level)}.")
-    parts.append(f"{len(flags)} readings, {sum(flag == 'set_aside' for flag in flags)} of them set aside.")
+    parts.append(f"{len(flags)} readings, {flags.count(SET_ASIDE)} of them set aside.")
     parts.append(f"{len(line['events'])} events, listed below.")
     return " ".join(parts)
 
 
-def _seconds(instants: Iterable[Any]) -> list[float]:
-    return [wording.instant(at).timestamp() for at in instants]
+def _marks(line: Line, zone: ZoneInfo) -> list[Mark]:
+    points, unit = line["readings_course"], line["course"]["unit"]
+    marks = []
+    for at, value, flag in zip(_seconds(points["at"]), points["value"], points["flag"], strict=True):
+        words = "" if flag == USED else f"{wording.moment(datetime.fromtimestamp(at, zone), zone)}: {value:.4g} {unit}"
+        marks.append(Mark(at, value, flag, words))
+    return marks
+
+
+def _seconds(instants: Iterable[datetime | str]) -> list[float]:
+    """Instants as seconds since 1970; a thousand of them are nothing."""
+    return [(datetime.fromisoformat(at) if isinstance(at, str) else at).timestamp() for at in instants]
 
 
 _TEMPLATES = environment()

@@ -80,9 +80,7 @@ def svg(plot: Plot) -> str:
         f'<desc id="{escape(plot.key)}-desc">{escape(plot.description)}</desc>',
     ]
     if frame is None:
-        parts.append(
-            f'<text class="plot-empty" x="50%" y="{HEIGHT // 2}" text-anchor="middle">Nothing to draw yet</text>'
-        )
+        parts.append(f'<text class="plot-empty" x="50%" y="{HEIGHT // 2}" text-anchor="middle">{EMPTY}</text>')
     else:
         parts += [*_axes(frame, plot), *_events(frame, plot.events), _course(frame, plot), *_target(frame, plot)]
         parts += _marks(frame, plot)
@@ -164,7 +162,7 @@ def _course(frame: _Frame, plot: Plot) -> str:
     used = [mark for mark in plot.readings if mark.kind == "used" and isfinite(mark.value)]
     across = _along(frame, _numbers([mark.at for mark in used]))
     down = _level(frame, _numbers([mark.value for mark in used]))
-    dots = "".join(f"M{x} {y}h0" for x, y in zip(across.tolist(), down.tolist(), strict=True))
+    dots = "".join([f"M{x} {y}h0" for x, y in zip(across.tolist(), down.tolist(), strict=True)])
     return (
         f'<svg class="plot-field" y="{TOP}" width="100%" height="{FIELD}" viewBox="0 0 {ACROSS} {DOWN}" '
         f'preserveAspectRatio="none"><path class="plot-band" d="{"".join(bands)}"/>'
@@ -190,7 +188,12 @@ def _runs(known: NDArray[np.bool_]) -> list[tuple[int, int]]:
 
 
 def _joined(x: Places, y: Places) -> str:
-    return " ".join(map(str, np.column_stack((x, y)).ravel().tolist()))
+    return _text(np.column_stack((x, y)))
+
+
+def _text(places: Places) -> str:
+    """The numbers with commas between, which is how lists are written too: much faster than joining them."""
+    return str(places.ravel().tolist())[1:-1].replace(" ", "")
 
 
 def _target(frame: _Frame, plot: Plot) -> Iterator[str]:
@@ -202,7 +205,7 @@ def _target(frame: _Frame, plot: Plot) -> Iterator[str]:
 
 
 def _marks(frame: _Frame, plot: Plot) -> Iterator[str]:
-    """The readings that stand out, each placed by itself; one outside the field stands at its edge under an arrowhead."""
+    """The readings that stand out, each in its place, or at the edge with an arrow when it lies beyond."""
     for mark in plot.readings:
         if mark.kind == "used" or not isfinite(mark.value):
             continue

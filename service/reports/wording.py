@@ -10,6 +10,8 @@ from zoneinfo import ZoneInfo
 
 MOST_DECIMALS = 3
 HALF_A_SECOND = timedelta(milliseconds=500)  # computed instants may fall a microsecond short of the minute
+DAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
+MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 NO_BREAK = "\N{NO-BREAK SPACE}"
 
 Number = Mapping[str, Any]
@@ -20,9 +22,9 @@ def decimals(bounds: Number) -> int:
 
     Common practice in stating uncertainty.
     """
-    low, high = bounds.get("low"), bounds.get("high")
-    half = None if low is None or high is None else (high - low) / 2
-    scale = half or abs(bounds["value"]) / 3
+    value = bounds["value"]
+    sides = [abs(value - side) for side in (bounds["low"], bounds["high"]) if side is not None]
+    scale = sum(sides) / len(sides) if any(sides) else abs(value) / 3
     return min(max(-floor(log10(scale / 3)), 0), MOST_DECIMALS) if scale > 0 else 2
 
 
@@ -33,7 +35,7 @@ def figure(bounds: Number) -> str:
 
 def between(bounds: Number) -> str:
     """The interval of a computed number, such as `7.7 to 8.1`; an open side is said, never left out."""
-    low, high, places = bounds.get("low"), bounds.get("high"), decimals(bounds)
+    low, high, places = bounds["low"], bounds["high"], decimals(bounds)
     if low is None and high is None:
         return "no bounds from these records"
     if low is None:
@@ -57,7 +59,8 @@ def instant(at: datetime | str) -> datetime:
 def moment(at: datetime | str, zone: ZoneInfo) -> str:
     """An instant by the site's clock, such as `Thu 19 Nov 07:40`."""
     local = instant(at).astimezone(zone)
-    return f"{local:%a} {local.day}{NO_BREAK}{local:%b} {local:%H:%M}"
+    weekday, month = DAYS[local.weekday()], MONTHS[local.month - 1]
+    return f"{weekday} {local.day}{NO_BREAK}{month} {local.hour:02}:{local.minute:02}"
 
 
 def day(at: datetime | str, zone: ZoneInfo) -> str:

@@ -1,0 +1,1 @@
+"""Pages for people: the desk, the courses, the reference of the API, what problems mean."""

@@ -1,0 +1,107 @@
+"""/, /sites/..., /docs and the files they need: what people see in a browser."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+from typing import Annotated, Any
+from zoneinfo import ZoneInfo
+
+from fastapi import APIRouter, Path, Request, Response
+from fastapi.responses import RedirectResponse
+
+from service.computations.pulls import held_already, on_the_hour, tag_for
+from service.errors import NotFound, NotSignedIn
+from service.http.conditional import is_held
+from service.reports.shelf import MEDIA_TYPES, PAPER, STATIC
+from service.reports.weekly.compute import weekly_report
+from service.reports.weekly.weeks import week_of
+from service.resources.places.sites import queries as sites
+from service.web.pages import DESK, PageRoute, Visitor, VisitorOf, page
+from service.web.reference import printed
+
+FOR_EVER = "public, max-age=31536000, immutable"
+WEEKS_OFFERED = 5
+
+router = APIRouter(include_in_schema=False, route_class=PageRoute)
+
+SiteTag = Annotated[str, Path(max_length=40)]
+SystemTag = Annotated[str, Path(max_length=40)]
+
+
+@router.get("/")
+def show_first_page(request: Request, visitor: VisitorOf) -> Response:
+    """What this is and where to begin: the sites of whoever is signed in, or how to sign in."""
+    name, shown = None, []
+    try:
+        with visitor.work() as work:
+            name = work.caller.name
+            for site in sites.visible(work.session, work.scope):
+                week = week_of(work.at, ZoneInfo(site.time_zone)).name
+                shown.append({"tag": site.tag, "name": site.name, "week": week})
+    except NotSignedIn:
+        pass  # the page itself says how to sign in
+    base = str(request.base_url).rstrip("/")
+    return page("first.html", person=name, sites=shown, base=base)
+
+
+@router.get("/sites/{site_tag}")
+def show_desk(request: Request, site_tag: SiteTag, visitor: VisitorOf) -> Response:
+    """A site's ledger: one line a system."""
+    return _of_week(request, visitor, site_tag, "desk")
+
+
+@router.get("/sites/{site_tag}/systems/{system_tag}")
+def show_course(request: Request, site_tag: SiteTag, system_tag: SystemTag, visitor: VisitorOf) -> Response:
+    """A system's course with its band, readings and events, and the same as a table."""
+    return _of_week(request, visitor, site_tag, "course", system_tag=system_tag)
+
+
+def _of_week(
+    request: Request, visitor: Visitor, site_tag: str, kind: str, *, system_tag: str | None = None
+) -> Response:
+    """A page on the running week of a site, or of one of its systems."""
+    with visitor.work() as work:
+        site = sites.named(work.session, work.scope, site_tag)
+        zone = ZoneInfo(site.time_zone)
+        now, week = on_the_hour(work.at), week_of(work.at, zone)
+        tag = tag_for(work.session, request, site_ids=[site.id], at=now, form=f"{kind} {work.caller.id}")
+        held = held_already(request, tag)
+        if held is not None:
+            return held
+        report = weekly_report(work.session, site, week, now=now)
+        name = work.caller.name
+    content: dict[str, Any] = {"report": report, "zone": zone, "person": name}
+    if system_tag is None:
+        links = {line["system_id"]: f"/sites/{site.tag}/systems/{line['tag']}" for line in report["lines"]}
+        weeks = [week_of(now - timedelta(weeks=back), zone).name for back in range(WEEKS_OFFERED)]
+        return page("desk.html", tag=tag, links=links, weeks=weeks, **content)
+    lines = [line for line in report["lines"] if line["tag"] == system_tag]
+    if not lines:
+        raise NotFound("There is no system with this tag on this site.")
+    return page("course.html", tag=tag, lines=lines, **content)
+
+
+@router.get("/docs")
+def show_reference(request: Request) -> Response:
+    """The reference of the API, printed from its own description once for each version of it."""
+    reference = printed(request.app)
+    headers = {"ETag": reference.tag, "Cache-Control": "no-cache"}
+    if is_held(request.headers.get("if-none-match"), reference.tag):
+        return Response(status_code=304, headers=headers)
+    return Response(reference.html, media_type="text/html", headers=headers)
+
+
+@router.get(STATIC + "/{shelf_name}/{name}")
+async def read_static_file(shelf_name: str, name: str) -> Response:
+    """A style sheet, module or picture, under an address that changes with its content."""
+    for shelf in (PAPER, DESK):
+        if shelf.name == shelf_name and name in shelf.files:
+            media_type = MEDIA_TYPES["." + name.rpartition(".")[2]]
+            return Response(shelf.files[name], media_type=media_type, headers={"Cache-Control": FOR_EVER})
+    raise NotFound("There is no such file in this version. Load the page again.")
+
+
+@router.get("/favicon.ico")
+async def read_icon() -> Response:
+    """Where browsers look for the picture of a site by themselves."""
+    return RedirectResponse(PAPER.url("ooid.svg"), status_code=307)

@@ -1,0 +1,242 @@
+"""A weekly report written by hand: an invented house, with nulls wherever one may stand, hostile and long names."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime, timedelta
+from math import cos, sin
+from typing import Any
+from uuid import UUID
+from zoneinfo import ZoneInfo
+
+HOSTILE = '<svg onload="alert(1)">&"\'</script>'
+LONG = "Propagation hall, second raceway from the north wall with the shallow shelves and the frag racks " * 2
+ZONE = ZoneInfo("Europe/Oslo")
+END = datetime(2026, 11, 23, 0, 0, tzinfo=ZONE)
+
+
+def a_report(lines: list[dict[str, Any]] | None = None) -> dict[str, Any]:
+    """A report of four systems: steady, falling, hostile and unknown in every respect."""
+    lines = lines if lines is not None else [steady(), falling(), hostile(), unknown()]
+    return {
+        "site": {"id": UUID(int=1), "tag": "reefhouse", "name": "The Reefhouse", "time_zone": "Europe/Oslo"},
+        "week": "2026-W47",
+        "from": END - timedelta(days=7),
+        "to": END,
+        "hours": 168,
+        "at": END,
+        "program_version": "0.1.0",
+        "audit_seq": 4127,
+        "headline": [
+            "1 of 4 systems held its alkalinity this week.",
+            "Nursery: falling: -0.42 dKH in the week.",
+            f"{HOSTILE}: the level rose by 0.9 dKH between two tests and no addition says why.",
+        ],
+        "lines": lines,
+        "maintenance": [
+            {
+                "at": END - timedelta(days=4, hours=9),
+                "subject": "Reactor 1",
+                "what": "Drip line cleaned; chalk at the needle valve",
+                "kind": "condition_based",
+                "minutes": 25.0,
+                "by": "Keeper on the late shift",
+            },
+            {
+                "at": END - timedelta(days=2, hours=14),
+                "subject": HOSTILE,
+                "what": HOSTILE,
+                "kind": "inspection",
+                "minutes": None,
+                "by": None,
+            },
+        ],
+        "corrections": [
+            {
+                "at": END - timedelta(days=1, hours=14),
+                "kind": "reading",
+                "record_id": UUID(int=77),
+                "action": "corrected",
+                "why": HOSTILE,
+                "by": HOSTILE,
+            },
+            {
+                "at": END - timedelta(days=1, hours=13),
+                "kind": "addition",
+                "record_id": UUID(int=78),
+                "action": "withdrawn",
+                "why": None,
+                "by": "Supervisor",
+            },
+        ],
+        "unlogged": [
+            {"system": "Quarantine", "quantity": "alkalinity", "last_at": None},
+            {"system": HOSTILE, "quantity": "alkalinity", "last_at": END - timedelta(days=9)},
+        ],
+        "findings": [*(finding for line in lines for finding in line["findings"])],
+        "assumptions": ["What a system got is what it took plus what its level rose.", HOSTILE],
+        "sources": [
+            {"key": "HANDBOOK", "citation": "A handbook of sea water, chapter 5 (2007)", "doi": None},
+            {"key": "PAPER", "citation": "A paper on calcification", "doi": "10.1000/182"},
+        ],
+        "cautions": [
+            "The service records and computes; it switches nothing and is no safety system.",
+            "CO2 is toxic at a few per cent in air while oxygen still reads normal. Follow local codes, the gas "
+            "supplier's instructions and the site's own safety officer.",
+        ],
+    }
+
+
+def bounds(value: float, low: float | None, high: float | None, unit: str) -> dict[str, Any]:
+    """A computed number."""
+    return {"value": value, "low": low, "high": high, "level": 0.95, "unit": unit}
+
+
+def steady() -> dict[str, Any]:
+    """A system in balance, with set-aside readings and events."""
+    return _line(
+        1,
+        "lagoon",
+        "Lagoon",
+        level=bounds(8.17, 8.05, 8.29, "dKH"),
+        level_week_ago=bounds(8.21, 8.1, 8.32, "dKH"),
+        consumption=bounds(0.712, 0.668, 0.757, "dKH/d"),
+        consumption_week_ago=bounds(0.701, 0.655, 0.748, "dKH/d"),
+        supply=bounds(0.706, 0.655, 0.757, "dKH/d"),
+        words="Steady",
+        heading="Now at its target.",
+        middle=8.2,
+        set_aside=[10, 31],
+        events=[
+            (80, "water_change", "Water change, 180 L"),
+            (66, "water_change", "Water change, 180 L"),
+            (52, "water_change", "Water change, 180 L"),
+            (38, "cylinder", "Cylinder changed: C-14 for C-11"),
+            (37.4, "maintenance", "Regulator gasket renewed, joints checked with soap solution"),
+            (24, "water_change", "Water change, 180 L"),
+            (10, "water_change", "Water change, 180 L"),
+            (4, "maintenance", "Drip line cleaned; chalk at the needle valve"),
+        ],
+    )
+
+
+def falling() -> dict[str, Any]:
+    """A system that loses ground, with an interval open on one side, a finding and advice."""
+    return _line(
+        2,
+        "nursery",
+        "Nursery",
+        level=bounds(7.31, 7.2, 7.42, "dKH"),
+        level_week_ago=bounds(7.73, 7.62, 7.84, "dKH"),
+        consumption=bounds(1.18, 1.07, None, "dKH/d"),
+        consumption_week_ago=bounds(0.94, 0.86, 1.02, "dKH/d"),
+        supply=bounds(1.12, 1.01, 1.23, "dKH/d"),
+        words="Falling: -0.42 dKH in the week",
+        heading="Now 0.89 dKH below target and moving away.",
+        middle=7.6,
+        findings=["Since two dozen colonies came in on 12 October it uses about a quarter more."],
+        advice=["Raise the dosing rate from 38 to 46 mL/min; test again in three days. Change alkalinity slowly."],
+        events=[(41, "stock_change", "24 colonies added"), (3, "set_point", "Dosing rate 38 mL/min")],
+    )
+
+
+def hostile() -> dict[str, Any]:
+    """A system whose every text tries to be markup."""
+    line = _line(
+        3,
+        "q-1",
+        HOSTILE + LONG,
+        level=bounds(11.2, None, 11.9, "dKH"),
+        level_week_ago=None,
+        consumption=bounds(0.2, None, None, "dKH/d"),
+        consumption_week_ago=None,
+        supply=None,
+        words=HOSTILE,
+        heading=HOSTILE,
+        middle=9.1,
+        findings=[HOSTILE],
+        advice=[HOSTILE],
+        missing=[HOSTILE],
+        set_aside=[3],
+        events=[(12, "addition", HOSTILE)],
+    )
+    line["set_aside"][0]["reason"] = HOSTILE
+    line["tag"] = HOSTILE
+    return line
+
+
+def unknown() -> dict[str, Any]:
+    """A system of which the records say nothing."""
+    nothing = dict.fromkeys(
+        ("target", "level", "level_week_ago", "consumption", "consumption_week_ago", "supply", "heading")
+    )
+    return {
+        "system_id": UUID(int=104),
+        "tag": "quarantine",
+        "name": "Quarantine",
+        "quantity": "alkalinity",
+        "unit": "dKH",
+        **nothing,
+        "words": "Not enough readings to say",
+        "readings": 0,
+        "set_aside": [],
+        "findings": [],
+        "missing": [_remark("Two alkalinity readings a few days apart would settle it.")],
+        "advice": [],
+        "course": {"at": [], "value": [], "low": [], "high": [], "unit": "dKH"},
+        "readings_course": {"at": [], "value": [], "flag": []},
+        "events": [],
+    }
+
+
+def _remark(detail: str) -> dict[str, Any]:
+    return {"code": "told", "detail": detail, "subject_id": None}
+
+
+def _line(number: int, tag: str, name: str, *, middle: float, **fields: Any) -> dict[str, Any]:
+    end = END.astimezone(UTC)
+    days = [84 - 0.25 * step for step in range(84 * 4 + 1)]
+    course = [middle + 0.18 * sin(day / 6 + number) + 0.05 * cos(day) for day in days]
+    half = [0.1 + 0.05 * abs(sin(day * 1.7)) for day in days]
+    tested = list(range(0, len(days), 9))
+    aside = set(fields.pop("set_aside", []))
+    value = [course[index] + (1.4 if order in aside else 0.09 * sin(7.3 * order)) for order, index in enumerate(tested)]
+    taken_at = [end - timedelta(days=days[index], minutes=17 * order % 60) for order, index in enumerate(tested)]
+    return {
+        "system_id": UUID(int=100 + number),
+        "tag": tag,
+        "name": name,
+        "quantity": "alkalinity",
+        "unit": "dKH",
+        "target": {"value": 8.2, "unit": "dKH"},
+        **fields,
+        "readings": 4,
+        "set_aside": [
+            {
+                "reading_id": UUID(int=200 + order),
+                "taken_at": taken_at[order],
+                "value": round(value[order], 2),
+                "unit": "dKH",
+                "score": 9.4,
+                "reason": "9.4 standard deviations off the course that its neighbours agree on",
+            }
+            for order in sorted(aside)
+        ],
+        "findings": [_remark(detail) for detail in fields.get("findings", [])],
+        "missing": [_remark(detail) for detail in fields.get("missing", [])],
+        "advice": [_remark(detail) for detail in fields.get("advice", [])],
+        "course": {
+            "at": [end - timedelta(days=day) for day in days],
+            "value": course,
+            "low": [level - width for level, width in zip(course, half, strict=True)],
+            "high": [level + width for level, width in zip(course, half, strict=True)],
+            "unit": "dKH",
+        },
+        "readings_course": {
+            "at": taken_at,
+            "value": value,
+            "flag": ["set_aside" if order in aside else "used" for order in range(len(tested))],
+        },
+        "events": [
+            {"at": end - timedelta(days=ago), "kind": kind, "what": what} for ago, kind, what in fields["events"]
+        ],
+    }
