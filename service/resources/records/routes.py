@@ -3,11 +3,13 @@
 from fastapi import APIRouter
 
 from service.resources.records.additions.routes import router as additions
+from service.resources.records.audit.routes import router as audit
+from service.resources.records.changes.routes import router as changes
 from service.resources.records.handovers.routes import router as handovers
 from service.resources.records.maintenance_events.routes import router as maintenance_events
 from service.resources.records.readings.routes import router as readings
 from service.resources.records.stock_changes.routes import router as stock_changes
 
 router = APIRouter()
-for kind in (readings, additions, maintenance_events, stock_changes, handovers):
-    router.include_router(kind)
+for part in (readings, additions, maintenance_events, stock_changes, handovers, changes, audit):
+    router.include_router(part)
