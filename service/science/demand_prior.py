@@ -88,8 +88,8 @@ def settings_grid(*, start: Start, coarse: bool = False) -> Grid:
 
     Source: PRACTICE. Check value: none, definition.
     """
-    steps = 2 if coarse else 1
-    pairs = np.meshgrid(DRIFT_SCORES[::steps], NOISE_FACTORS[::steps], indexing="ij")
+    which = slice(1, None, 2) if coarse else slice(None)
+    pairs = np.meshgrid(DRIFT_SCORES[which], NOISE_FACTORS[which], indexing="ij")
     score, factor = (each.ravel() for each in pairs)
     drift = DRIFT_SHARE * start.demand_size[:, None] * np.exp(DRIFT_LOG_SD * score)
     noise_score = np.log(factor) / NOISE_LOG_SD

@@ -1,0 +1,127 @@
+"""What the estimator may see of a simulated system up to an instant, with the uncertainties of practice.
+
+The relative errors of inputs are the service's defaults (timed drip 10 %, effluent by kit 3 %, dosing pump 5 %,
+limewater strength 15 %, water volume 5 %, changed fraction 5 %, new water 3 %), not what a scenario says; an oracle
+passes its own. None of them is fitted to a scenario.
+"""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from service.science.history import Checks, Doses, Feed, Readings, SystemHistory, WaterChanges
+from service.simulation import Addition, Reading, Recorded
+
+SATURATED_LIMEWATER_MEQ_L = 40.6
+UNTITRATED_STRENGTH = 0.75
+"""A vat nobody titrated: half to full strength."""
+DRIP_DRIFT, EFFLUENT_DRIFT, AFTER_RESETTING = 0.02, 0.02, 0.05
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class InputErrors:
+    """Relative sds; what all timings or titrations of an effluent share is the systematic part."""
+
+    drip: float = 0.10
+    effluent: float = 0.03
+    pump: float = 0.05
+    limewater: float = 0.15
+    volume: float = 0.05
+    fraction: float = 0.05
+    new_water: float = 0.03
+
+
+PRACTICE = InputErrors()
+
+
+def history_until(
+    recorded: Recorded,
+    day: float,
+    errors: InputErrors = PRACTICE,
+    sound: Callable[[int, Reading], bool] | None = None,
+) -> SystemHistory:
+    """Everything recorded up to a day; `sound` can leave out readings of alkalinity by index and reading."""
+    readings = [
+        (index, reading)
+        for index, reading in enumerate(recorded.readings)
+        if reading.quantity == "alkalinity" and reading.taken_at <= day and (sound is None or sound(index, reading))
+    ]
+    past = [addition for addition in recorded.additions if addition.start <= day]
+    return SystemHistory(
+        readings=_readings([reading for _, reading in readings]),
+        doses=_doses(past, recorded.water_volume_l, errors),
+        water_changes=_water_changes([each for each in past if each.kind == "water_change"], recorded, errors),
+        feeds=_feeds(recorded, day, errors),
+        volume_relative_sd=errors.volume,
+    )
+
+
+def _column(values: Sequence[float]) -> np.ndarray:
+    return np.array(values, dtype=np.float64)
+
+
+def _readings(readings: list[Reading]) -> Readings:
+    group = np.cumsum([reading.purpose != "replicate" for reading in readings])
+    lots = sorted({reading.lot or "" for reading in readings})
+    return Readings(
+        at_days=_column([reading.taken_at for reading in readings]),
+        value=_column([reading.value for reading in readings]),
+        sd=_column([reading.sd for reading in readings]),
+        replicate_group=group.astype(np.int64),
+        lot=np.array([lots.index(reading.lot or "") for reading in readings], dtype=np.int64),
+    )
+
+
+def _doses(past: list[Addition], volume_l: float, errors: InputErrors) -> Doses:
+    rows = []
+    for each in past:
+        if each.kind == "dose":
+            rows.append((each.start, each.end, each.amount / volume_l, errors.pump if each.end > each.start else 0.02))
+        if each.kind == "limewater":
+            strength = each.alkalinity_meq_l or UNTITRATED_STRENGTH * SATURATED_LIMEWATER_MEQ_L
+            rows.append((each.start, each.end, each.amount * strength / volume_l, errors.limewater))
+    columns = [_column(column) for column in zip(*rows, strict=True)] or [np.empty(0)] * 4
+    return Doses(start_days=columns[0], end_days=columns[1], amount=columns[2], relative_sd=columns[3])
+
+
+def _water_changes(changes: list[Addition], recorded: Recorded, errors: InputErrors) -> WaterChanges:
+    fraction = _column([each.amount / recorded.water_volume_l for each in changes])
+    new = _column([each.alkalinity_meq_l or 0.0 for each in changes])
+    return WaterChanges(
+        at_days=_column([each.start for each in changes]),
+        fraction=fraction,
+        fraction_sd=fraction * errors.fraction,
+        new_value=new,
+        new_value_sd=new * errors.new_water,
+    )
+
+
+def _feeds(recorded: Recorded, day: float, errors: InputErrors) -> tuple[Feed, ...]:
+    flows, inflows = (
+        [r for r in recorded.of(q) if r.taken_at <= day] for q in ("effluent_flow", "effluent_alkalinity")
+    )
+    if not flows:
+        return ()
+    settings = [each for each in recorded.set_points if each.code == "effluent_flow" and each.at <= day]
+    cleaned = [each.at for each in recorded.maintenance if each.what == "drip line cleaned" and each.at <= day]
+    volume = recorded.water_volume_l
+    flow = Checks(
+        at_days=_column([each.taken_at for each in flows]),
+        value=_column([each.value / volume for each in flows]),
+        relative_sd=_column([each.sd / each.value for each in flows]),
+        systematic_sd=errors.drip,
+        drift=DRIP_DRIFT,
+        set_at_days=_column([each.at for each in settings]),
+        set_value=_column([each.value / volume for each in settings]),
+        reset_days=_column(cleaned),
+        reset_sd=AFTER_RESETTING,
+    )
+    inflow = Checks(
+        at_days=_column([each.taken_at for each in inflows]),
+        value=_column([each.value for each in inflows]),
+        relative_sd=_column([each.sd / each.value for each in inflows]),
+        systematic_sd=errors.effluent,
+        drift=EFFLUENT_DRIFT,
+    )
+    return (Feed(name="reactor", flow=flow, inflow=inflow),)
