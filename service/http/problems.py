@@ -121,12 +121,12 @@ def pointer(parts: Sequence[str | int]) -> str:
     return "".join("/" + str(part).replace("~", "~0").replace("/", "~1") for part in parts)
 
 
-def faults_of(found: Sequence[Any], *, place: str | None = None) -> tuple[Fault, ...]:
-    """The faults behind pydantic's validation errors, each with its place and pointer."""
-    return tuple(_fault(error, place) for error in found)
+def faults_of(found: Sequence[Any], body: Any, *, place: str | None = None) -> tuple[Fault, ...]:
+    """The faults behind pydantic's validation errors of a body, each with its place and pointer."""
+    return tuple(_fault(error, body, place) for error in found)
 
 
-def _fault(error: Mapping[str, Any], place: str | None) -> Fault:
+def _fault(error: Mapping[str, Any], body: Any, place: str | None) -> Fault:
     location = list(error["loc"])
     where = place or str(location.pop(0))
     if error["type"] == "json_invalid":
@@ -134,14 +134,23 @@ def _fault(error: Mapping[str, Any], place: str | None) -> Fault:
     detail = error["msg"].removeprefix("Value error, ")
     if error["type"] == "extra_forbidden":
         detail = "This field is not known here. Remove it or check its spelling."
-    steps = [step for step in location if not _is_union_branch(step)]
-    name = pointer(steps) if where == "body" else ".".join(map(str, steps))
+    name = pointer(_steps_in(body, location)) if where == "body" else ".".join(map(str, location))
     return Fault(name, detail, error.get("input"), where)
 
 
-def _is_union_branch(step: str | int) -> bool:
-    """Pydantic puts the branch of a union into the location (`function-after[...]`); the sender sent no such step."""
-    return isinstance(step, str) and ("[" in step or step[:1].isupper())
+def _steps_in(body: Any, location: Sequence[str | int]) -> list[str | int]:
+    """The steps of a location that lead through what was sent: pydantic adds the branches of unions to its own."""
+    steps: list[str | int] = []
+    here = body
+    for place, step in enumerate(location):
+        if isinstance(here, list) and isinstance(step, int):
+            here = here[step] if step < len(here) else None
+        elif isinstance(here, Mapping) and step in here:
+            here = here[step]
+        elif not isinstance(here, Mapping) or place < len(location) - 1:
+            continue  # not a missing field: the name of a branch
+        steps.append(step)
+    return steps
 
 
 def _service_error(_request: Request, error: Exception) -> Response:
@@ -151,7 +160,7 @@ def _service_error(_request: Request, error: Exception) -> Response:
 
 def _validation_error(_request: Request, error: Exception) -> Response:
     assert isinstance(error, RequestValidationError)
-    faults = faults_of(error.errors())
+    faults = faults_of(error.errors(), error.body)
     return answer(errors.Unacceptable(_sentence(faults), faults))
 
 

@@ -2,6 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import replace
+
 from service.errors import Fault, Unacceptable
 from service.http.shapes import Amount
 from service.science.units import UnitError, convert
@@ -25,3 +29,16 @@ def amount_in(
 def refused(pointer: str, detail: str, sent: object = None) -> Unacceptable:
     """The refusal of one field."""
     return Unacceptable(f"{pointer}: {detail}", (Fault(pointer, detail, sent),))
+
+
+@contextmanager
+def pointing_to(pointer: str) -> Iterator[None]:
+    """Refusals from within name the field that the sender knows, not the one behind it."""
+    try:
+        yield
+    except Unacceptable as error:
+        faults = tuple(
+            replace(fault, pointer=pointer + fault.pointer.removeprefix("/quantity")) for fault in error.faults
+        )
+        detail = error.detail.partition(": ")[2] or error.detail
+        raise Unacceptable(f"{faults[0].pointer if faults else pointer}: {detail}", faults) from error

@@ -48,8 +48,8 @@ def register(kept: Kept[Row]) -> Kept[Row]:
 
 
 def chain_of(row: KeptRow) -> UUID:
-    """The chain that a row's changes belong to: its site's, or the installation's."""
-    return getattr(row, "site_id", None) or INSTALLATION
+    """The chain that a row's changes belong to: its site's (a site's own), or the installation's."""
+    return row.id if row.__tablename__ == "sites" else getattr(row, "site_id", None) or INSTALLATION
 
 
 def note(
@@ -73,3 +73,8 @@ def note(
         after=kept.body(row),
         why=why,
     )
+
+
+def a_or_an(words: str) -> str:
+    """The words with their article, by their first letter."""
+    return f"{'an' if words[0] in 'aeiou' else 'a'} {words}"

@@ -30,6 +30,7 @@ from service.http.paging import PageOf
 from service.http.problems import may_refuse
 from service.http.shapes import Id, Reason, Time
 from service.resources.keeping import records
+from service.resources.keeping.kept import a_or_an
 from service.resources.keeping.records import RECORDED, RecordKind
 from service.storage.types import microseconds
 
@@ -132,20 +133,41 @@ def record_routes(kind: RecordKind[Any], *, site_named: SiteNamed) -> APIRouter:
         )
 
     one, many = kind.singular, kind.plural
-    add("POST", "", record, f"record_{one}", f"Record a {words}.", *RECORDING)
+    add("POST", "", record, f"record_{one}", f"Record {a_or_an(words)}.", *RECORDING)
     add("GET", "", list_all, f"list_{many}", f"The {many.replace('_', ' ')}, the newest first.", Malformed, NotFound)
-    add("PUT", "/{record_id}", put, f"put_{one}", f"Record a {words} under your own id, or confirm it.", *RECORDING)
+    add(
+        "PUT",
+        "/{record_id}",
+        put,
+        f"put_{one}",
+        f"Record {a_or_an(words)} under your own id, or confirm it.",
+        *RECORDING,
+    )
     add("GET", "/{record_id}", read, f"read_{one}", f"Read one {words} as it stands.", NotFound)
-    add("POST", "/{record_id}/corrections", correct, f"correct_{one}", f"Correct a {words}: a new version.", *CHANGING)
+    add(
+        "POST",
+        "/{record_id}/corrections",
+        correct,
+        f"correct_{one}",
+        f"Correct {a_or_an(words)}: a new version.",
+        *CHANGING,
+    )
     add(
         "POST",
         "/{record_id}/withdrawal",
         withdraw,
         f"withdraw_{one}",
-        f"Withdraw a {words}: kept, not counted.",
+        f"Withdraw {a_or_an(words)}: kept, not counted.",
         *CHANGING,
     )
-    add("GET", "/{record_id}/versions", look_back, f"list_{one}_versions", f"Every version of a {words}.", NotFound)
+    add(
+        "GET",
+        "/{record_id}/versions",
+        look_back,
+        f"list_{one}_versions",
+        f"Every version of {a_or_an(words)}.",
+        NotFound,
+    )
     return router
 
 

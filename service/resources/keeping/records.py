@@ -186,7 +186,7 @@ def corrected(work: Work, kind: RecordKind[Record], record_id: UUID, sent: Any, 
     changes = _entered(sent, only_set=True)
     why = changes.pop("reason")
     entered = {name: value for name, value in {**row.entered, **changes}.items() if value is not None}
-    columns = kind.columns(work, _validated(kind, entered, confirm=getattr(sent, "confirm", None)))
+    columns = kind.columns(work, _validated(kind, {**entered, "id": record_id}, confirm=getattr(sent, "confirm", None)))
     if columns["site_id"] != row.site_id:
         detail = "A correction stays on the record's own site. Withdraw it and record it anew there."
         raise Unacceptable(detail, (Fault("/subject_id", detail),))
@@ -308,5 +308,5 @@ def _validated(kind: RecordKind[Any], entered: dict[str, Any], *, confirm: bool 
     try:
         return kind.sent.model_validate(entered if confirm is None else {**entered, "confirm": confirm})
     except ValidationError as error:
-        faults = faults_of(error.errors(), place="body")
+        faults = faults_of(error.errors(), entered, place="body")
         raise Unacceptable(f"After this correction: {faults[0].pointer} {faults[0].detail}", faults) from error

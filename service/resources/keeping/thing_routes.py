@@ -16,6 +16,7 @@ from service.http.conditional import IfMatch, tag_of
 from service.http.paging import PageOf
 from service.http.problems import may_refuse
 from service.http.shapes import Id
+from service.resources.keeping.kept import a_or_an
 from service.resources.keeping.things import Thing, amended, described, found, listed
 
 RowId = Annotated[Id, Path(description="Its id.")]
@@ -33,7 +34,7 @@ def thing_routes(thing: Thing[Any], *, site_named: SiteNamed) -> APIRouter:
             row = described(work, thing, sent)
             response.headers["Location"] = f"/v1{thing.path}/{row.id}"
             response.headers["ETag"] = tag_of(row.version)
-            return thing.show(work.session, [row])[0]
+            return thing.show(work.session, [row], work.at)[0]
 
     def list_all(door: DoorOf, page: PageOf, site: SiteFilter = None) -> Any:
         with door.read() as work:
@@ -41,19 +42,19 @@ def thing_routes(thing: Thing[Any], *, site_named: SiteNamed) -> APIRouter:
             rows = listed(
                 work.session, thing, scope=work.scope, site_id=site_id, after=page.after_id(), limit=page.limit + 1
             )
-            return thing.show(work.session, page.close(rows, lambda row: [str(row.id)]))
+            return thing.show(work.session, page.close(rows, lambda row: [str(row.id)]), work.at)
 
     def read(row_id: RowId, door: DoorOf, response: Response) -> Any:
         with door.read() as work:
             row = found(work, thing, row_id)
             response.headers["ETag"] = tag_of(row.version)
-            return thing.show(work.session, [row])[0]
+            return thing.show(work.session, [row], work.at)[0]
 
     def change(row_id: RowId, patch: thing.patch, door: DoorOf, response: Response, if_match: IfMatch = None) -> Any:  # type: ignore[name-defined]
         with door.write(thing.describes) as work:
             row = amended(work, thing, row_id, patch, if_match)
             response.headers["ETag"] = tag_of(row.version)
-            return thing.show(work.session, [row])[0]
+            return thing.show(work.session, [row], work.at)[0]
 
     def add(
         method: str, path: str, endpoint: Callable[..., Any], name: str, summary: str, *refusals: type[ServiceError]
@@ -70,12 +71,17 @@ def thing_routes(thing: Thing[Any], *, site_named: SiteNamed) -> APIRouter:
             responses=may_refuse(Unacceptable, *refusals),
         )
 
-    add("POST", "", describe, f"describe_{thing.singular}", f"Describe a {words}.", Conflict, NotFound, TooLarge)
+    add("POST", "", describe, f"describe_{thing.singular}", f"Describe {a_or_an(words)}.", Conflict, NotFound, TooLarge)
     add("GET", "", list_all, f"list_{thing.plural}", f"The {many} you may see.", Malformed, NotFound)
     add("GET", "/{row_id}", read, f"read_{thing.singular}", f"Read one {words}.", NotFound)
     if thing.patch is not None:
         changing = (Malformed, NotFound, Conflict, Stale, VersionRequired, TooLarge)
         add(
-            "PATCH", "/{row_id}", change, f"change_{thing.singular}", f"Change the fields sent of a {words}.", *changing
+            "PATCH",
+            "/{row_id}",
+            change,
+            f"change_{thing.singular}",
+            f"Change the fields sent of {a_or_an(words)}.",
+            *changing,
         )
     return router

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from datetime import datetime
 from typing import Any, Generic
 from uuid import UUID
 
@@ -17,18 +18,21 @@ from service.http.shapes import Shape
 from service.resources.keeping.kept import Kept, Row, note
 from service.storage.trail import INSTALLATION
 
+Shown = Callable[[Session, Sequence[Any], datetime], list[dict[str, Any]]]
 
-def bodies(kept: Kept[Any]) -> Callable[[Session, Sequence[Any]], list[dict[str, Any]]]:
+
+def bodies(kept: Kept[Any]) -> Shown:
     """The plainest way to show rows: the body of each."""
-    return lambda _session, rows: [kept.body(row) for row in rows]
+    return lambda _session, rows, _at: [kept.body(row) for row in rows]
 
 
 @dataclass(frozen=True)
 class Thing(Generic[Row]):
     """A kind of described thing: its shapes, and how one is described, amended and shown.
 
-    `describe(work, sent)` checks and adds the row; `amend(work, row, patch)` changes it; `show(session, rows)` gives
-    the answers, in order. Rights are checked here, on the row's own site, or on the installation for rows without.
+    `describe(work, sent)` checks and adds the row; `amend(work, row, patch)` changes it; `show(session, rows, at)`
+    gives the answers as they hold at an instant, in order. Rights are checked here, on the row's own site, or on the
+    installation for rows without.
     """
 
     kept: Kept[Row]
@@ -39,7 +43,7 @@ class Thing(Generic[Row]):
     read: type[Shape]
     describe: Callable[[Work, Any], Row]
     amend: Callable[[Work, Row, Any], None] | None
-    show: Callable[[Session, Sequence[Row]], list[dict[str, Any]]]
+    show: Shown
     is_catalogue: bool = False
     describes: Right = Right.DESCRIBE
 

@@ -5,7 +5,6 @@ from __future__ import annotations
 from typing import Any
 from uuid import UUID, uuid4
 
-import pytest
 from resources.equipment.yard import Yard, told
 
 from service.resources.places.set_points.queries import history
@@ -81,7 +80,6 @@ def test_a_withdrawn_set_point_no_longer_holds(yard: Yard) -> None:
     put(yard, set_point(yard, reactor), status=201)  # its instant is free again
 
 
-@pytest.mark.xfail(strict=True, reason="a correction that keeps `from` is taken for a second set-point of that instant")
 def test_a_corrected_set_point_keeps_its_old_version(yard: Yard) -> None:
     reactor = yard.reactor()
     row = put(yard, set_point(yard, reactor))

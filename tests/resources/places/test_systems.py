@@ -80,7 +80,6 @@ def test_what_no_system_can_be_is_refused_naming_the_field(yard: Yard, system: d
     assert yard.all("set-points") == []
 
 
-@pytest.mark.xfail(strict=True, reason="the fault names the field of the set-point behind it: /quantity, /unit")
 @pytest.mark.parametrize("target", [{"happiness": {"value": 8, "unit": "dKH"}}, {"calcium": {"value": 8, "unit": "L"}}])
 def test_a_bad_target_is_named_where_it_stands(yard: Yard, system: dict[str, Any], target: dict[str, Any]) -> None:
     pointer, _ = yard.refusal("systems", {**system, "targets": target}, 422)

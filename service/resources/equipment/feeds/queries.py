@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from datetime import datetime
 from typing import Any
 from uuid import UUID
 
@@ -34,7 +35,7 @@ def beside(session: Session, reactor_id: UUID, span: Span, *, besides: UUID | No
     return [row for row in rows if row.id != besides]
 
 
-def shown(session: Session, rows: Sequence[Feed]) -> list[dict[str, Any]]:
+def shown(session: Session, rows: Sequence[Feed], _at: datetime) -> list[dict[str, Any]]:
     """Feeds with what continues each, in order: one query however many."""
     begun = {
         (row.reactor_id, row.system_id, row.from_at): row.id

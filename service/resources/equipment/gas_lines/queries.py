@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from datetime import UTC, datetime
+from datetime import datetime
 from typing import Any
 from uuid import UUID
 
@@ -60,17 +60,16 @@ def rivals(session: Session, equipment_ids: Sequence[UUID], span: Span) -> list[
     return list(session.exec(statement).all())
 
 
-def shown(session: Session, rows: Sequence[GasLine]) -> list[dict[str, Any]]:
-    """Lines with what is on them now and all that was, in order: one query however many."""
-    now = datetime.now(UTC)
+def shown(session: Session, rows: Sequence[GasLine], at: datetime) -> list[dict[str, Any]]:
+    """Lines with what is on them at an instant and all that was, in order: one query however many."""
     ever: dict[UUID, list[GasLineMember]] = {row.id: [] for row in rows}
     for member in _listed(session, col(GasLineMember.line_id).in_(list(ever))):
         ever[member.line_id].append(member)
     return [
         {
             **line_body(row),
-            "cylinder_ids": _on_it(ever[row.id], CYLINDER, now),
-            "reactor_ids": _on_it(ever[row.id], REACTOR, now),
+            "cylinder_ids": _on_it(ever[row.id], CYLINDER, at),
+            "reactor_ids": _on_it(ever[row.id], REACTOR, at),
             "members": [member_body(member) for member in ever[row.id]],
             "cautions": [GAS_CAUTION],
         }

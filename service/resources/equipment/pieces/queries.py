@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from datetime import datetime
 from typing import Any
 from uuid import UUID
 
@@ -67,7 +68,7 @@ def of_site(session: Session, site_id: UUID, *, kind: str | None = None) -> list
     return list(session.exec(statement if kind is None else statement.where(Equipment.kind == kind)))
 
 
-def shown(session: Session, rows: Sequence[Equipment]) -> list[dict[str, Any]]:
+def shown(session: Session, rows: Sequence[Equipment], _at: datetime) -> list[dict[str, Any]]:
     """Pieces with their label codes and cautions, in order: one query however many."""
     ids = [row.id for row in rows]
     codes = dict(session.exec(select(Subject.id, Subject.label_code).where(col(Subject.id).in_(ids))).all())

@@ -151,7 +151,7 @@ def checked(kind: str, content: dict[str, Any], *, at: datetime) -> dict[str, An
     except ValidationError as error:
         faults = tuple(
             Fault(f"/specification{fault.pointer}", fault.detail, fault.sent)
-            for fault in faults_of(error.errors(), place="body")
+            for fault in faults_of(error.errors(), content, place="body")
         )
         raise Unacceptable(f"{faults[0].pointer}: {faults[0].detail} (for a {kind})", faults) from error
     check = _CHECKS.get(type(specification))

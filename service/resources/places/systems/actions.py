@@ -10,7 +10,7 @@ from service.access.caller import Work
 from service.access.rights import Right
 from service.errors import Fault, NotFound
 from service.http.shapes import Amount
-from service.resources.keeping.amounts import amount_in
+from service.resources.keeping.amounts import amount_in, pointing_to
 from service.resources.keeping.things import Thing, refuse_taken
 from service.resources.places.rooms.models import Room
 from service.resources.places.set_points.actions import open_set_point
@@ -92,7 +92,8 @@ def _set(
         amount = Amount(value=salinity, unit="1")
         open_set_point(work, system_id, "reference_salinity", amount, at=at, why=AS_DESCRIBED)
     for quantity, amount in targets.items():
-        open_set_point(work, system_id, TARGET + quantity, amount, at=at, why=AS_DESCRIBED)
+        with pointing_to(f"/targets/{quantity}"):
+            open_set_point(work, system_id, TARGET + quantity, amount, at=at, why=AS_DESCRIBED)
 
 
 def _room_on(work: Work, site_id: UUID, room_id: UUID | None) -> UUID | None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from datetime import UTC, datetime
+from datetime import datetime
 from typing import Any
 from uuid import UUID
 
@@ -32,13 +32,12 @@ def of_site(session: Session, site_id: UUID) -> list[System]:
     return list(session.exec(select(System).where(System.site_id == site_id).order_by(col(System.tag))))
 
 
-def shown(session: Session, rows: Sequence[System]) -> list[dict[str, Any]]:
-    """Systems with the volume, salinity and targets that hold now, in order: two queries however many."""
+def shown(session: Session, rows: Sequence[System], at: datetime) -> list[dict[str, Any]]:
+    """Systems with the volume, salinity and targets that hold at an instant, in order: two queries however many."""
     ids = [row.id for row in rows]
     held = set_points.history(session, ids)
     codes = dict(session.exec(select(Subject.id, Subject.label_code).where(col(Subject.id).in_(ids))).all())
-    now = datetime.now(UTC)
-    return [{**body(row), "label_code": codes[row.id], **_held(set_points.in_force(held[row.id], now))} for row in rows]
+    return [{**body(row), "label_code": codes[row.id], **_held(set_points.in_force(held[row.id], at))} for row in rows]
 
 
 def _held(settings: dict[str, SetPoint]) -> dict[str, Any]:

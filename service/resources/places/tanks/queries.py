@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import datetime
 from itertools import zip_longest
 from typing import Any
 from uuid import UUID
@@ -47,10 +47,9 @@ def stays_on(session: Session, system_ids: Sequence[UUID]) -> list[Stay]:
     return [stay for stay in stays(session, tanks) if stay.system_id in wanted]
 
 
-def shown(session: Session, rows: Sequence[Tank]) -> list[dict[str, Any]]:
-    """Tanks with the system each stands on now, in order: two queries however many."""
+def shown(session: Session, rows: Sequence[Tank], at: datetime) -> list[dict[str, Any]]:
+    """Tanks with the system each stands on at an instant, in order: two queries however many."""
     ids = [row.id for row in rows]
-    now = datetime.now(UTC)
-    current = {stay.tank_id: stay.system_id for stay in stays(session, ids) if stay.from_at <= now}
+    current = {stay.tank_id: stay.system_id for stay in stays(session, ids) if stay.from_at <= at}
     codes = dict(session.exec(select(Subject.id, Subject.label_code).where(col(Subject.id).in_(ids))).all())
     return [{**body(row), "system_id": current.get(row.id), "label_code": codes[row.id]} for row in rows]

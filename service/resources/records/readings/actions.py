@@ -109,7 +109,7 @@ def _record_item(work: Work, item: Any, key: str | None, index: int) -> tuple[Re
     try:
         sent = ReadingSent.model_validate(item)
     except ValidationError as error:
-        faults = faults_of(error.errors(), place="body")
+        faults = faults_of(error.errors(), item, place="body")
         raise Unacceptable(f"{faults[0].pointer or '(whole)'}: {faults[0].detail}", faults) from error
     record_id = id_from_key(work, sent, key, index=index)
     return recorded(work, READINGS, record_id, sent, key_used=sent.id is None)
