@@ -147,10 +147,9 @@ def gas_check(
     fraction_sd = np.hypot(chemistry_sd / used, chemistry * weighed_sd / used**2)
     fraction = missing / used
     score = missing / np.where(sd > 0.0, sd, np.nan)
-    parts = np.broadcast_arrays(
-        missing, sd, fraction, fraction - Z_95 * fraction_sd, fraction + Z_95 * fraction_sd, score
-    )
-    return GasCheck(*parts, np.asarray(np.abs(parts[-1]) > significant_score))
+    low, high = fraction - Z_95 * fraction_sd, fraction + Z_95 * fraction_sd
+    missing, sd, fraction, low, high, score = np.broadcast_arrays(missing, sd, fraction, low, high, score)
+    return GasCheck(missing, sd, fraction, low, high, score, np.asarray(np.abs(score) > significant_score))
 
 
 def weighed_rate_sd(*, weighing_sd_g: Numbers, over_days: Numbers, weighing_interval_days: Numbers) -> Values:
