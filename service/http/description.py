@@ -8,13 +8,18 @@ from fastapi import FastAPI
 from fastapi.openapi.utils import get_openapi
 from fastapi.routing import APIRoute
 
-from service.http.problems import MEDIA_TYPE, PROBLEM_REFERENCE, Problem
+from service.errors import Malformed, Unacceptable
+from service.http.problems import Problem, may_refuse
 
 ABOUT = """\
 Records and computations for people who keep many stony-coral systems. Every error is an RFC 9457 problem document that
 names the field. Records take `PUT` under an id of your own making and may be sent again without harm. The service
 records and computes; it does not switch gas and is no safety system.
 """
+
+
+UNREADABLE = may_refuse(Malformed)[400]
+UNACCEPTABLE = may_refuse(Unacceptable)[422]
 
 
 def operation_name(route: APIRoute) -> str:
@@ -44,11 +49,11 @@ def _finished(document: dict[str, Any]) -> dict[str, Any]:
     schemas["Problem"] = problem
     for item in document["paths"].values():
         for operation in item.values():
-            if _is_default_refusal(operation["responses"].get("422")):
-                operation["responses"]["422"] = {
-                    "description": "Something sent cannot be accepted",
-                    "content": {MEDIA_TYPE: {"schema": PROBLEM_REFERENCE}},
-                }
+            responses = operation["responses"]
+            if "requestBody" in operation:
+                responses.setdefault("400", UNREADABLE)  # bytes that are no text, numbers of thousands of digits
+            if _is_default_refusal(responses.get("422")):
+                responses["422"] = UNACCEPTABLE
     return document
 
 
