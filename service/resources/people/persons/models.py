@@ -12,7 +12,6 @@ from pydantic import Field as ShapeField
 from service.access.rights import Role
 from service.http.shapes import Id, Line, Shape
 
-Name = Annotated[Line, ShapeField(max_length=120)]
 RolesSent = Annotated[
     list["RoleSent"], ShapeField(min_length=1, max_length=100), AfterValidator(lambda roles: _each_site_once(roles))
 ]
@@ -21,7 +20,7 @@ RolesSent = Annotated[
 class PersonSent(Shape):
     """A new person with a first role, on one site or (without `site_id`) on the whole installation."""
 
-    name: Name
+    name: Line
     role: Role
     site_id: Id | None = None
 
@@ -36,7 +35,7 @@ class RoleSent(Shape):
 class PersonPatch(Shape):
     """What may change of a person. A new name replaces the old one for good; sites not named keep their role."""
 
-    name: Name | None = None
+    name: Line | None = None
     roles: RolesSent | None = None
 
 

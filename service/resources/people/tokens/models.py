@@ -28,7 +28,7 @@ class TokenSent(Shape):
     `scopes` cuts it down to some of its role's rights; left out, it has them all. Left out, `expires_at` is in a year.
     """
 
-    name: Annotated[Line, ShapeField(max_length=120)]
+    name: Line
     role: Role
     site_id: Id | None = None
     scopes: Scopes | None = None
