@@ -22,7 +22,7 @@ class Person(SQLModel, table=True):
 
     id: UUID = Field(primary_key=True, sa_type=Identifier)
     version: int = 1
-    name: str = Field(max_length=200)
+    name: str = Field(max_length=120)
     created_at: datetime = Field(sa_type=Instant)
 
 
@@ -55,7 +55,7 @@ class Token(SQLModel, table=True):
 
     id: UUID = Field(primary_key=True, sa_type=Identifier)
     version: int = 1
-    name: str = Field(max_length=200)
+    name: str = Field(max_length=120)
     site_id: UUID | None = Field(default=None, foreign_key="sites.id", sa_type=Identifier, index=True)
     role: str = Field(max_length=16)
     scopes: Any = Field(default=None, nullable=True, sa_type=Document)

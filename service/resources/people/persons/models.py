@@ -10,7 +10,8 @@ from pydantic import AfterValidator
 from pydantic import Field as ShapeField
 
 from service.access.rights import Role
-from service.http.shapes import Id, Line, Shape
+from service.http.shapes import Id, Shape
+from service.resources.people.names import Name
 
 RolesSent = Annotated[
     list["RoleSent"], ShapeField(min_length=1, max_length=100), AfterValidator(lambda roles: _each_site_once(roles))
@@ -20,7 +21,7 @@ RolesSent = Annotated[
 class PersonSent(Shape):
     """A new person with a first role, on one site or (without `site_id`) on the whole installation."""
 
-    name: Line
+    name: Name
     role: Role
     site_id: Id | None = None
 
@@ -35,7 +36,7 @@ class RoleSent(Shape):
 class PersonPatch(Shape):
     """What may change of a person. A new name replaces the old one for good; sites not named keep their role."""
 
-    name: Line | None = None
+    name: Name | None = None
     roles: RolesSent | None = None
 
 

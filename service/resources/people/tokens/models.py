@@ -10,7 +10,8 @@ from pydantic import AfterValidator
 from pydantic import Field as ShapeField
 
 from service.access.rights import Right, Role
-from service.http.shapes import Id, Line, Shape, Time
+from service.http.shapes import Id, Shape, Time
+from service.resources.people.names import Name
 
 
 def _each_once(scopes: list[Right]) -> list[Right]:
@@ -28,7 +29,7 @@ class TokenSent(Shape):
     `scopes` cuts it down to some of its role's rights; left out, it has them all. Left out, `expires_at` is in a year.
     """
 
-    name: Line
+    name: Name
     role: Role
     site_id: Id | None = None
     scopes: Scopes | None = None
