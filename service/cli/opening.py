@@ -10,7 +10,7 @@ from uuid import UUID
 
 from sqlalchemy.engine import make_url
 
-from service.access.caller import Caller, Scope, Work
+from service.access.caller import OPERATOR_ID, Caller, Scope, Work
 from service.access.rights import Role
 from service.cli.refusal import Refusal
 from service.resources.places.sites.queries import id_named
@@ -20,7 +20,7 @@ from service.storage.migrating import is_at_head
 
 EVERY_SITE = Scope(None)
 OPERATOR = Caller(
-    id=UUID(int=0),
+    id=OPERATOR_ID,
     name="command line",
     kind="command",
     roles={None: Role.ADMINISTRATOR},

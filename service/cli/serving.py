@@ -3,12 +3,10 @@
 from __future__ import annotations
 
 import ipaddress
-import logging
 import socket
 import sys
 from contextlib import suppress
 
-import structlog
 import uvicorn
 from fastapi import FastAPI
 
@@ -66,7 +64,6 @@ def address_of(listener: socket.socket) -> str:
 
 def serve(app: FastAPI, listener: socket.socket, *, trusted_proxy: str | None = None) -> None:
     """Serve until the process is told to end; requests under way are finished first."""
-    log_to_standard_error()
     config = uvicorn.Config(
         app,
         log_level="warning",
@@ -78,19 +75,3 @@ def serve(app: FastAPI, listener: socket.socket, *, trusted_proxy: str | None = 
     )
     with suppress(KeyboardInterrupt):  # how people end it; the server has finished by then
         uvicorn.Server(config).run(sockets=[listener])
-
-
-def log_to_standard_error() -> None:
-    """Log on standard error, a JSON object a line unless a person is watching."""
-    for_people = sys.stderr.isatty()
-    structlog.configure(
-        processors=[
-            structlog.processors.add_log_level,
-            structlog.processors.TimeStamper(fmt="iso", utc=True),
-            *([] if for_people else [structlog.processors.dict_tracebacks]),
-            structlog.dev.ConsoleRenderer() if for_people else structlog.processors.JSONRenderer(),
-        ],
-        wrapper_class=structlog.make_filtering_bound_logger(logging.INFO),
-        logger_factory=structlog.PrintLoggerFactory(sys.stderr),
-        cache_logger_on_first_use=False,
-    )

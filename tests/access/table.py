@@ -7,6 +7,7 @@ from uuid import uuid4
 
 from access.rows import (
     ADMINISTER,
+    DESCRIBE,
     DONE,
     LIST,
     READ,
@@ -232,6 +233,8 @@ ROWS: dict[str, Row] = {
     "acknowledge_handover": Row(
         RECORD, lambda world, by: Ask({"record_id": world.record("handovers", a_handover, by)["id"]})
     ),
+    "list_changes": Row(READ, lambda world, _by: Ask(query={"site": world.site["tag"]})),
+    "list_audit_entries": Row(DESCRIBE, lambda world, _by: Ask(query={"site": world.site["tag"]})),
     # computations and reports
     "read_consumption": Row(READ, on_system()),
     "check_reading": Row(
@@ -257,7 +260,7 @@ ROWS: dict[str, Row] = {
     "calculate_conversion": Row(READ, with_body(lambda _world: {"value": 8.0, "unit": "dKH", "to": "meq/L"}), SHARED),
     # outside the versioned API: open to everybody
     "read_health": Row(None, plain(), public=True),
-    "read_readiness": Row(None, plain(), public=True, done=(200, 503)),
+    "read_readiness": Row(None, plain(), public=True),
     "explain_problem": Row(None, plain(slug="stale"), public=True),
     "show_sign_in": Row(None, sign_in_link, public=True),
     "sign_in": Row(None, sign_in_link, public=True),

@@ -122,9 +122,10 @@ def test_the_demonstration_prints_one_address_that_signs_in(tmp_path: Path) -> N
         with httpx.Client(headers={"Sec-Fetch-Site": "same-origin"}) as browser:
             page = browser.get(address)
             assert (page.status_code, "<button" in page.text) == (200, True)
-            assert browser.post(address).status_code == 303
+            first = browser.post(address, follow_redirects=True)
+            assert (first.status_code, first.url.path) == (200, "/")
             sites = browser.get(httpx.URL(address).join("/v1/sites"))
-            assert (sites.status_code, len(sites.json())) == (200, 1)
+            assert (sites.status_code, len(sites.json()) > 0) == (200, True)
         running.send_signal(signal.SIGINT)
         rest, _ = running.communicate(timeout=20)
         assert (running.returncode, rest) == (0, "")
@@ -134,7 +135,6 @@ def test_the_demonstration_is_checked_by_its_first_page(
     run: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     folder = tmp_path / "data" / "demo"
-    monkeypatch.setattr("service.resources.people.sessions.pages.FIRST_PAGE", "/readyz")
     said = run("demo", "--check", "--port", "0")
     assert (said.code, len(said.out.splitlines())) == (0, 1)
     assert sorted(path.name for path in folder.iterdir()) == ["ooid.db", "ooid.db.lock"]
@@ -174,5 +174,4 @@ def test_a_half_built_demonstration_is_not_taken_for_one(
         during.setattr(demo.demo_site, "build", interrupted)
         assert run("demo", "--check", "--port", "0").code == 1
     assert not (tmp_path / "data" / "demo" / "ooid.db").exists()
-    monkeypatch.setattr("service.resources.people.sessions.pages.FIRST_PAGE", "/readyz")
     assert run("demo", "--check", "--port", "0").code == 0
