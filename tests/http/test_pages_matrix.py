@@ -1,0 +1,92 @@
+"""Every page for people, asked by everybody: they stand outside the description of the API, not outside its rules."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+from access.conversation import OWN_PAGE, cookie_of, talk
+from fastapi.routing import APIRoute
+from support.house import House
+
+from service.web.routes import router
+
+OPEN = {"/", "/docs", "/favicon.ico", "/static/{shelf_name}/{name}"}  # these tell nothing of any site to nobody known
+OF_A_SITE = {"/sites/{site_tag}", "/sites/{site_tag}/systems/{system_tag}"}
+
+
+class Visit:
+    """Two sites, a system on the first, and a browser each for a reader of either."""
+
+    def __init__(self, house: House) -> None:
+        self.house = house
+        self.home = house.a_site(tag="home-of-corals", name="The Reefhouse")
+        self.elsewhere = house.a_site(tag="elsewhere", name="The other house")
+        self.system = house.a_system(self.home, tag="home-loop")
+        self.insider, self.outsider = self._browser(self.home), self._browser(self.elsewhere)
+
+    def _browser(self, site: dict[str, Any]) -> dict[str, str]:
+        content = {"name": f"Reader of {site['tag']}", "role": "reader", "site_id": site["id"]}
+        person = self.house.call("POST", "/v1/people", content)
+        link = self.house.call("POST", f"/v1/people/{person['id']}/sign-in-links")
+        name, value, _ = cookie_of(self.house.send("POST", link["path"], token=None, headers=OWN_PAGE))
+        return {"Cookie": f"{name}={value}", "Accept": "text/html"}
+
+    def see(self, template: str, headers: dict[str, str] | None = None) -> Any:
+        """The response to opening a page about home."""
+        path = template.format(site_tag=self.home["tag"], system_tag=self.system["tag"])
+        return talk(self.house.app, "GET", path, headers=headers or {"Accept": "text/html"})
+
+
+@pytest.fixture
+def visit(house: House) -> Visit:
+    """A visit to the pages."""
+    return Visit(house)
+
+
+def test_every_page_is_known_here() -> None:
+    pages = {route.path for route in router.routes if isinstance(route, APIRoute)}
+    assert pages == OPEN | OF_A_SITE, "a page without a line here is a page nobody tried to enter"
+    assert all(route.methods == {"GET"} for route in router.routes if isinstance(route, APIRoute))
+
+
+@pytest.mark.parametrize("template", sorted(OF_A_SITE))
+def test_a_page_of_a_site_is_for_its_people(visit: Visit, template: str) -> None:
+    assert visit.see(template, visit.insider).status_code == 200
+    assert visit.see(template).status_code == 401
+    assert visit.see(template, {"Cookie": "ooid_session=unknown", "Accept": "text/html"}).status_code == 401
+    outside = visit.see(template, visit.outsider)
+    assert outside.status_code == 404
+    assert visit.home["name"] not in outside.text
+    visit.house.call("DELETE", "/v1/sessions/current", token=None, headers={**visit.insider, **OWN_PAGE}, status=204)
+    assert visit.see(template, visit.insider).status_code == 401
+
+
+@pytest.mark.parametrize("template", ["/", "/docs"])
+def test_an_open_page_tells_nothing_of_a_site_to_others(visit: Visit, template: str) -> None:
+    for headers in (None, visit.outsider):
+        page = visit.see(template, headers)
+        assert page.status_code == 200
+        for mark in (visit.home["tag"], visit.home["name"], visit.home["id"]):
+            assert mark not in page.text
+    assert (visit.home["tag"] in visit.see(template, visit.insider).text) is (template == "/")
+
+
+@pytest.mark.parametrize(
+    "name", ["../settings.py", "..%2f..%2fsettings.py", "%2e%2e/%2e%2e/main.py", "/etc/passwd", "x"]
+)
+def test_files_beside_the_static_ones_are_not_served(visit: Visit, name: str) -> None:
+    for shelf in ("desk", "paper", "x", ".."):
+        assert visit.see(f"/static/{shelf}/{name}").status_code in (401, 404)
+
+
+def test_no_page_runs_or_carries_anything_inline(visit: Visit) -> None:
+    for template in (*OF_A_SITE, "/", "/docs"):
+        page = visit.see(template, visit.insider)
+        policy = page.headers["content-security-policy"]
+        assert "unsafe" not in policy
+        for inline in (" onclick=", " onload=", "javascript:", "<script>"):
+            assert inline not in page.text
+        if "style-src" not in policy:
+            assert "<style" not in page.text
+            assert " style=" not in page.text
