@@ -212,8 +212,10 @@ def test_above_the_critical_temperature_pressure_is_a_weak_function_of_mass() ->
 def test_liquid_and_vapour_are_the_whole(mass: float, celsius: float) -> None:
     """Mass and volume of the two phases add up to the cylinder's."""
     found = co2.contents_by_mass(mass_kg=mass, water_capacity_l=10.0, temperature_c=celsius)
+    assert found.is_gas == (mass <= found.liquid_gone_mass_kg)
     if not found.has_liquid:
         assert found.liquid_kg == 0.0
+        assert found.is_gas or mass >= 0.010 * co2.saturated_liquid_kg_m3(temperature_c=celsius)
         return
     assert found.liquid_kg + found.vapour_kg == pytest.approx(mass, rel=1e-12)
     liquid = co2.saturated_liquid_kg_m3(temperature_c=celsius)
