@@ -7,6 +7,7 @@ reached is read from the distribution of the mass on every coming day; where the
 there is no last day.
 """
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal, TypeAlias
@@ -33,12 +34,14 @@ DRIFT_LOG_SD = 0.8
 DRIFT_SCORES = np.linspace(-2.0, 2.0, 7)
 HORIZON_DAYS = 3652.5
 """Ten years: a day later than this is called no day at all."""
-SEARCH_POINTS, SEARCH_HALVINGS = 72, 26
-LOW, MIDDLE, HIGH = 0.025, 0.5, 0.975
+SEARCH_POINTS, SEARCH_HALVINGS = 72, 20
+PROBABILITIES = (0.025, 0.5, 0.975)
 
 Missing: TypeAlias = Literal["a_second_weighing", "a_weighing_of_this_cylinder"]
 RATE: Missing = "a_second_weighing"
 MASS: Missing = "a_weighing_of_this_cylinder"
+
+_erf = np.frompyfunc(math.erf, 1, 1)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -144,12 +147,11 @@ def forecast_cylinder_life(
     tare_sd = np.array([_tare_sd(history, at) for history, at in zip(histories, at_days, strict=True)])
     ahead = _Ahead(weight, forward.mean[-1], forward.covariance[-1], drift, tare_sd)
     mass, use = _estimates(ahead.mass(np.zeros(len(told)), 0.0)), _estimates(ahead.rate())
-    empty = _instants(ahead, at_days, np.array([x.empty_kg for x in levels]), np.array([x.empty_sd_kg for x in levels]))
-    gone = _instants(
+    gone, empty = _instants(
         ahead,
         at_days,
-        np.array([0.0 if x.liquid_gone_kg is None else x.liquid_gone_kg for x in levels]),
-        np.array([x.liquid_gone_sd_kg for x in levels]),
+        np.array([[x.liquid_gone_kg or 0.0 for x in levels], [x.empty_kg for x in levels]]),
+        np.array([[x.liquid_gone_sd_kg for x in levels], [x.empty_sd_kg for x in levels]]),
     )
     found = []
     for line in range(len(histories)):
@@ -182,11 +184,11 @@ class _Ahead:
     tare_sd: Values
 
     def mass(self, days: Values, extra_sd: Values | float) -> NormalMixture:
-        """Mass of gas `days` (lines) from the instant asked."""
-        t = np.asarray(days)[:, None]
+        """Mass of gas `days` (..., lines) from the instant asked."""
+        t = days[..., None]
         wander = self.drift**2 * demand_variance_days3(exchange_per_day=np.zeros_like(t), dt_days=t)
         p = self.covariance
-        lasting = (self.tare_sd**2 + np.asarray(extra_sd) ** 2)[:, None]
+        lasting = (self.tare_sd**2 + np.asarray(extra_sd) ** 2)[..., None]
         variance = p[0, 0] - 2.0 * t * p[0, 1] + t**2 * p[1, 1] + wander + lasting
         return NormalMixture(self.weight, self.mean[0] - t * self.mean[1], variance)
 
@@ -194,39 +196,38 @@ class _Ahead:
         return NormalMixture(self.weight, self.mean[1], self.covariance[1, 1])
 
 
-def _instants(ahead: _Ahead, at_days: Sequence[float], level: Values, level_sd: Values) -> list[Instant]:
-    """The days by which the mass has fallen to the level with each of the three probabilities."""
-    passed = {p: _days_until(ahead, level, level_sd, p) for p in (LOW, MIDDLE, HIGH)}
-    found = []
-    for line, at in enumerate(at_days):
-        low, middle, high = (float(passed[p][line]) for p in (LOW, MIDDLE, HIGH))
-        value, first, last = (at + x if np.isfinite(x) else None for x in (middle, low, high))
-        found.append(Instant(value, first, last, has_passed=middle == 0.0))
-    return found
+def _instants(ahead: _Ahead, at_days: Sequence[float], level: Values, level_sd: Values) -> list[list[Instant]]:
+    """Per level and line, the days by which the mass has fallen to it with each of the three probabilities."""
+    days = np.moveaxis(_days_until(ahead, level, level_sd), 0, -1)
+    return [[_instant(at, *three) for at, three in zip(at_days, of_level.tolist(), strict=True)] for of_level in days]
 
 
-def _days_until(ahead: _Ahead, level: Values, level_sd: Values, probability: float) -> Values:
-    """First day on which the chance to be at the level or below reaches the probability; inf within ten years."""
+def _instant(at: float, low: float, middle: float, high: float) -> Instant:
+    value, first, last = (at + x if np.isfinite(x) else None for x in (middle, low, high))
+    return Instant(value, first, last, has_passed=middle == 0.0)
 
-    def above(days: Values) -> Values:
-        return ahead.mass(days, level_sd).quantile(probability) - level
+
+def _days_until(ahead: _Ahead, level: Values, level_sd: Values) -> Values:
+    """First day on which the chance to be at a level or below reaches each probability; inf within ten years.
+
+    Levels are (levels, lines), the result (probabilities, levels, lines): first among fixed days, then by halving
+    between two of them.
+    """
+
+    def chance(days: Values) -> Values:
+        mass = ahead.mass(days, level_sd)
+        scores = (level[..., None] - mass.means) / np.sqrt(2.0 * mass.variances)
+        return np.asarray((mass.weight * 0.5 * (1.0 + np.asarray(_erf(scores), dtype=np.float64))).sum(axis=-1))
 
     points = np.concatenate([[0.0], np.geomspace(0.05, HORIZON_DAYS, SEARCH_POINTS)])
-    lines = len(level)
-    low, high = np.zeros(lines), np.full(lines, np.inf)
-    for point in points:
-        open_ = np.isinf(high)
-        if not open_.any():
-            break
-        reached = open_ & (above(np.full(lines, point)) <= 0.0)
-        high = np.where(reached, point, high)
-        low = np.where(np.isinf(high), point, low)
-    found = np.isfinite(high)
-    left, right = np.where(found, low, 0.0), np.where(found, high, 0.0)
+    wanted = np.array(PROBABILITIES)[:, None, None]
+    passed = chance(np.broadcast_to(points[:, None, None], (len(points), *level.shape)))[:, None] >= wanted
+    first, found = passed.argmax(axis=0), passed.any(axis=0)
+    left, right = points[np.maximum(first - 1, 0)], points[first]
     for _ in range(SEARCH_HALVINGS):
         middle = 0.5 * (left + right)
-        reached = above(middle) <= 0.0
-        left, right = np.where(reached, left, middle), np.where(reached, middle, right)
+        is_reached = chance(middle) >= wanted
+        left, right = np.where(is_reached, left, middle), np.where(is_reached, middle, right)
     return np.where(found, right, np.inf)
 
 
