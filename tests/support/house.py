@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 import itertools
 from datetime import UTC, datetime, timedelta
+from functools import cache
 from typing import Any
 from uuid import UUID, uuid4
 
@@ -22,6 +23,17 @@ from service.storage.types import new_id
 START = datetime(2026, 3, 2, 12, 0, tzinfo=UTC)
 
 
+@cache
+def _description() -> dict[str, Any]:
+    """The API's description, made once: it takes longer than most tests and is the same for every house."""
+    return create_app(Settings(), database=Database("sqlite:///unused.db")).openapi()
+
+
+def _document_of(app: FastAPI) -> Document:
+    app.openapi_schema = _description()
+    return Document(app.openapi_schema)
+
+
 class House:
     """The app on a database, a clock that tests set, and one httpx conversation through the whole stack."""
 
@@ -29,7 +41,7 @@ class House:
         self.now = START
         self.database = database
         self.app: FastAPI = create_app(Settings(**settings), database=database, clock=lambda: self.now)
-        self.document = Document(self.app.openapi())
+        self.document = _document_of(self.app)
         self.seen: set[tuple[str, str, int]] = set()
         self._numbers = itertools.count(1)
         self.administrator = self.token("administrator")
