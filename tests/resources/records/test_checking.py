@@ -72,6 +72,7 @@ EDITS = [
     ("UPDATE readings SET at = at + 1 WHERE id = :reading", "reading {reading} was edited: at"),
     ("UPDATE readings SET state = 'withdrawn' WHERE id = :reading", "reading {reading} was edited"),
     ("UPDATE readings SET version = 1 WHERE id = :reading", "reading {reading} was edited"),
+    ("UPDATE readings SET entered = '3' WHERE id = :reading", "reading {reading} was edited"),
     ("DELETE FROM readings WHERE id = :reading", "reading {reading} is gone"),
     ("UPDATE additions SET canonical = '{}' WHERE id = :dose", "addition {dose} was edited"),
     ("UPDATE additions SET ended_at = 5 WHERE id = :dose", "addition {dose} was edited: ended_at"),
