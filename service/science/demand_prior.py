@@ -21,6 +21,8 @@ DRIFT_LOG_SD = 0.8
 DRIFT_SCORES = np.linspace(-2.4, 2.4, 7)
 NOISE_FACTORS = np.exp(0.35 * np.arange(-1, 4))
 NOISE_LOG_SD = 0.4
+"""The noise of the kit is averaged over from the first reading on; this prior keeps it near what is stated until some
+thirty readings say otherwise, so that no threshold is needed at which the answer would jump."""
 EARLY_READINGS = 12
 
 

@@ -18,6 +18,8 @@ Values = NDArray[np.float64]
 
 SMALLEST_SHARE = 1e-3
 """A stopped input counts as this share of its usual value: a logarithm needs one."""
+SHARPEST_CHECK = 1e-3
+"""No check is taken to be better than this, relative; several at one instant are pooled."""
 UNCHECKED_SD = 0.25
 """Relative sd of an input whose intended value is known but which nobody ever measured."""
 RESET_BEYOND_SD = 4.0
@@ -123,12 +125,16 @@ class _Table:
         intended = set_value[np.maximum(np.searchsorted(set_at, checks.at_days) - 1, 0)]
         usual = np.where(intended > 0, intended, 1.0)
         where = np.searchsorted(at, checks.at_days)
-        reading[where] = np.log(np.maximum(checks.value / usual, SMALLEST_SHARE))
-        variance[where] = checks.relative_sd**2
+        precision = np.maximum(checks.relative_sd, SHARPEST_CHECK) ** -2.0
+        logarithm = np.log(np.maximum(checks.value / usual, SMALLEST_SHARE))
+        total = np.bincount(where, weights=precision, minlength=len(at))
+        known = total > 0.0
+        reading[known] = np.bincount(where, weights=precision * logarithm, minlength=len(at))[known] / total[known]
+        variance[known] = 1.0 / total[known]
         has_intention = len(checks.set_value) > 0
-        known = max(UNCHECKED_SD, checks.reset_sd) if has_intention else 2.0
+        unknown = max(UNCHECKED_SD, checks.reset_sd) if has_intention else 2.0
         first = 0.0 if has_intention or not len(where) else float(reading[where[0]])
-        return cls(at, (drifted, reset, reading, variance), first, known**2, set_at, set_value)
+        return cls(at, (drifted, reset, reading, variance), first, unknown**2, set_at, set_value)
 
     def padded(self, column: int, nodes: int) -> Values:
         fill = (0.0, 0.0, np.nan, 1.0)[column]

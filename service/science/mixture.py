@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 Values = NDArray[np.float64]
 
 NEWTON_STEPS = 40
+EXACT_VARIANCE = 1e-24
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,7 +26,11 @@ class NormalMixture:
     def sd(self) -> Values:
         """Root of mean variance plus variance of the means."""
         apart = self.means - self.mean()[..., None]
-        return np.asarray(np.sqrt((self.weight * (self.variances + apart**2)).sum(axis=-1)))
+        return np.asarray(np.sqrt((self.weight * (self._spread() + apart**2)).sum(axis=-1)))
+
+    def _spread(self) -> Values:
+        """Variances; what is known exactly (all water changed for known water) is known to a part in 1e12."""
+        return np.maximum(self.variances, EXACT_VARIANCE)
 
     def quantile(self, probability: float) -> Values:
         """Value below which the mixture lies with a probability.
@@ -33,7 +38,7 @@ class NormalMixture:
         Newton steps on the distribution function from the quantile of one normal with the same mean and sd; the answer
         lies between the quantiles of the components, and a step that leaves what is left of that bracket halves it.
         """
-        component_sd, spread = np.sqrt(self.variances), self.sd()
+        component_sd, spread = np.sqrt(self._spread()), self.sd()
         x = self.mean() + spread * _normal_quantile(probability)
         of_components = self.means + component_sd * _normal_quantile(probability)
         low, high = of_components.min(axis=-1) - 1e-3 * spread, of_components.max(axis=-1) + 1e-3 * spread

@@ -63,11 +63,10 @@ class Gate:
         )
 
     def _agrees(self, residual: Values, reading_variance: Values) -> Flags:
-        """Whether the reading before was set aside for the same reason: same side and size within both their noise."""
+        """Whether the reading before was set aside for the same reason: the same difference within both their noise."""
         apart = np.abs(residual - self._waiting_residual)
-        same_side = residual * self._waiting_residual > 0.0
         noise = reading_variance + self._waiting_variance
-        return (self._waits_since >= 0) & same_side & (apart < NOISIER_BEYOND_SD * np.sqrt(noise))
+        return (self._waits_since >= 0) & (apart < NOISIER_BEYOND_SD * np.sqrt(noise))
 
     def _note_jump(self, jumped: Flags, residual: Values, predicted_variance: Values, reading_variance: Values) -> None:
         """Under the node of the first of the two readings, which thereby is no longer set aside."""

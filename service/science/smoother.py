@@ -188,10 +188,17 @@ def pull_back(adjoint: Values, information: Values, first_row: Values, carry: Va
 
 
 def look_back(mean: Values, covariance: Values, adjoint: Values, information: Values) -> tuple[Values, Values]:
-    """State given what comes after it as well: x + P r, P - P N P."""
+    """State given what comes after it as well: x + P r, P - P N P.
+
+    A variance that the difference leaves without digits (a level free to jump, then read sharply) is held at 1e-10 of
+    what it was before.
+    """
     smoothed = mean + (covariance * adjoint[None]).sum(axis=1)
     seen = (covariance[:, :, None] * information[None]).sum(axis=1)
-    return smoothed, covariance - (seen[:, :, None] * covariance[None]).sum(axis=1)
+    left = covariance - (seen[:, :, None] * covariance[None]).sum(axis=1)
+    entry = np.arange(len(mean))
+    left[entry, entry] = np.maximum(left[entry, entry], 1e-10 * covariance[entry, entry])
+    return smoothed, left
 
 
 def _predict(mean: Values, covariance: Values, step: Step) -> tuple[Values, Values]:
