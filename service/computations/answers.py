@@ -32,7 +32,7 @@ class LeftOut(Shape):
     taken_at: datetime
     value: float
     unit: str
-    score: float = Field(description="How many standard deviations off the expected course.")
+    score: float | None = Field(description="How many standard deviations off the expected course, where told.")
     reason: str
 
 

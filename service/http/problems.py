@@ -147,8 +147,8 @@ def _steps_in(body: Any, location: Sequence[str | int]) -> list[str | int]:
             here = here[step] if step < len(here) else None
         elif isinstance(here, Mapping) and step in here:
             here = here[step]
-        elif not isinstance(here, Mapping) or place < len(location) - 1:
-            continue  # not a missing field: the name of a branch
+        elif not isinstance(here, Mapping) or place < len(location) - 1 or step == "[key]":
+            continue  # not a missing field: the name of a branch, or that the key itself is meant
         steps.append(step)
     return steps
 

@@ -249,6 +249,7 @@ def _confirmed(
 
 def _open_for_change(work: Work, kind: RecordKind[Record], record_id: UUID, if_match: str | None) -> Record:
     row = found(work, kind, record_id)
+    work.session.refresh(row, with_for_update=True)  # of two at once the second waits, and sees the first
     work.caller.require_correction_of(
         recorded_by=row.recorded_by, recorded_at=row.recorded_at, site_id=row.site_id, at=work.at
     )

@@ -66,6 +66,7 @@ def described(work: Work, thing: Thing[Row], sent: Shape) -> Row:
 def amended(work: Work, thing: Thing[Row], row_id: UUID, patch: Shape, if_match: str | None) -> Row:
     """The row after a change. Raises NotFound, NotAllowed, Stale or VersionRequired."""
     row = found(work, thing, row_id)
+    work.session.refresh(row, with_for_update=True)  # of two at once the second waits, and sees the first
     _require(work, thing, row)
     require_version(if_match, row.version)
     before = thing.kept.body(row)

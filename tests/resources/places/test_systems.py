@@ -69,7 +69,7 @@ def test_what_no_system_can_be_is_refused_naming_the_field(yard: Yard, system: d
         ({"reference_salinity": 0}, "/reference_salinity"),
         ({"boron_factor": "1"}, "/boron_factor"),
         ({"quarantine_class": "dirty"}, "/quarantine_class"),
-        ({"targets": {"Alkalinity": {"value": 8, "unit": "dKH"}}}, "/targets"),
+        ({"targets": {"Alkalinity": {"value": 8, "unit": "dKH"}}}, "/targets/Alkalinity"),
         ({"volume": 9}, "/volume"),
     ):
         assert yard.refusal("systems", {**system, **fields}, 422)[0] == pointer

@@ -42,6 +42,7 @@ class MethodRead(Shape):
     name: str
     quantity: str
     repeatability: Amount | None
+    sd: float | None = ShapeField(description="The repeatability in the quantity's canonical unit.")
     relative_sd: float | None
     described_at: datetime
 
@@ -68,6 +69,7 @@ def body(row: Method) -> dict[str, Any]:
         "name": row.name,
         "quantity": row.quantity,
         "repeatability": row.repeatability,
+        "sd": row.sd,
         "relative_sd": row.relative_sd,
         "described_at": row.described_at,
     }

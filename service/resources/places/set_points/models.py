@@ -57,6 +57,8 @@ def body(row: SetPoint) -> dict[str, Any]:
     return {
         "relative_sd": row.relative_sd,
         **record_body(row),
+        "subject_id": row.subject_id,
+        "quantity": row.quantity,
         "canonical": {"value": row.value, "unit": row.unit},
     }
 

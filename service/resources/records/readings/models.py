@@ -83,6 +83,7 @@ def body(row: Reading) -> dict[str, Any]:
         "note": None,
         **record_body(row),
         "subject_id": row.subject_id,
+        "quantity": row.quantity,
         "canonical": {"value": row.value, "unit": row.unit},
         "method": row.method,
         "lot_id": row.lot_id,
