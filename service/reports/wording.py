@@ -9,6 +9,7 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 MOST_DECIMALS = 3
+FOUR_DIGITS = 10_000
 HALF_A_SECOND = timedelta(milliseconds=500)  # computed instants may fall a microsecond short of the minute
 DAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
@@ -30,7 +31,7 @@ def decimals(bounds: Number) -> int:
 
 def figure(bounds: Number) -> str:
     """A computed number without its unit, such as `7.9`."""
-    return f"{bounds['value']:.{decimals(bounds)}f}"
+    return f"{bounds['value']:z.{decimals(bounds)}f}"
 
 
 def between(bounds: Number) -> str:
@@ -39,15 +40,17 @@ def between(bounds: Number) -> str:
     if low is None and high is None:
         return "no bounds from these records"
     if low is None:
-        return f"at most {high:.{places}f}"
+        return f"at most {high:z.{places}f}"
     if high is None:
-        return f"at least {low:.{places}f}"
-    return f"{low:.{places}f} to {high:.{places}f}"
+        return f"at least {low:z.{places}f}"
+    return f"{low:z.{places}f} to {high:z.{places}f}"
 
 
 def amount(entered: Number) -> str:
-    """A number with its unit, such as `8.2 dKH`, kept on one line."""
-    return f"{entered['value']:g}{NO_BREAK}{entered['unit']}"
+    """A number with its unit, to four digits, such as `8.2 dKH`, kept on one line."""
+    value = entered["value"]
+    digits = "z.4g" if abs(value) < FOUR_DIGITS else "z.0f"
+    return f"{value:{digits}}{NO_BREAK}{entered['unit']}"
 
 
 def instant(at: datetime | str) -> datetime:

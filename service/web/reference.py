@@ -31,6 +31,11 @@ class Outcome:
     media_types: list[str]
     holds: Markup
 
+    @property
+    def is_refusal(self) -> bool:
+        """Whether this status carries a problem."""
+        return self.status >= "400"
+
 
 @dataclass(frozen=True)
 class Operation:

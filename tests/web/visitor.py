@@ -16,7 +16,7 @@ from service.http.cookies import PLAIN
 from service.storage.types import new_id
 
 
-def signed_in(house: House, role: str = "keeper", *, site: str | None = None, name: str = "Visitor") -> str:
+def signed_in(house: House, role: str | None = "keeper", *, site: str | None = None, name: str = "Visitor") -> str:
     """The cookie of a new person with this role, on one site or on the installation."""
     secret = new_secret()
     with house.database.write() as session:
