@@ -6,6 +6,7 @@ from typing import Any
 from uuid import uuid4
 
 import pytest
+from support.diary import titrations
 from support.house import House
 
 CONTRACT = {
@@ -44,6 +45,7 @@ def test_a_methods_repeatability_is_what_its_readings_are_held_to(house: House) 
     by_id = house.a_reading(system["id"], 8.0, method=described["id"])
     assert by_name["method"] == by_id["method"] == described["id"]
     path = f"/v1/systems/{system['id']}/consumption/check"
+    titrations(house, system["id"], [2.85] * 10)
     house.pass_time(days=1)
     at = {"quantity": "alkalinity", "value": 8.2, "unit": "dKH", "taken_at": house.now.isoformat()}
     loose, sharp = (house.call("POST", path, {**at, "method": m}) for m in (described["id"], "laboratory"))
@@ -88,7 +90,8 @@ def test_a_method_is_amended_with_its_version_and_its_two_statements_replace_eac
 def test_a_reading_of_an_unknown_method_or_lot_is_refused(house: House) -> None:
     system = house.a_system()
     reading = {
-        "subject_id": system["id"], "quantity": "alkalinity", "value": 8, "unit": "dKH", "taken_at": house.now.isoformat(),
+        "subject_id": system["id"], "quantity": "alkalinity", "value": 8, "unit": "dKH",
+        "taken_at": house.now.isoformat(),
     }  # fmt: skip
     for field, value in (("method", "tea leaves"), ("lot_id", str(uuid4()))):
         refused = house.call("PUT", f"/v1/readings/{uuid4()}", {**reading, field: value}, status=404)
