@@ -13,7 +13,6 @@ from support.house import House
 
 from service.access.rights import RIGHTS, Right, Role
 from service.storage import trail
-from service.storage.database import Database
 
 Content = Callable[["World"], dict[str, Any]]
 
@@ -55,8 +54,8 @@ class Ask:
 class World:
     """A home site with a system on it, a site elsewhere, and a token for every caller."""
 
-    def __init__(self, database: Database) -> None:
-        self.house = House(database)
+    def __init__(self, house: House) -> None:
+        self.house = house
         self._numbers = itertools.count(1)
         self.hours = itertools.count(1)
         self._read: dict[str, Any] = {}

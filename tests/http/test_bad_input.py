@@ -16,7 +16,7 @@ from service.storage import trail
 SITE = {"name": "The Reefhouse", "time_zone": "Europe/Oslo"}
 
 
-@pytest.fixture
+@pytest.fixture(scope="module")
 def system(house: House) -> Any:
     """A system to record against."""
     return house.a_system()

@@ -5,29 +5,21 @@ OWASP API Security Top 10 2023, API1 (object level), API3 and API5 (function lev
 
 from __future__ import annotations
 
-import shutil
-from collections.abc import Iterator
-from pathlib import Path
 from typing import Any
 
 import pytest
 from access.rows import Row
 from access.table import ROWS
 from access.world import CALLERS, Ask, Caller, World
-
-from service.storage.database import Database
+from support.house import House
 
 Operations = dict[str, tuple[str, str]]
 
 
 @pytest.fixture(scope="module")
-def world(tmp_path_factory: pytest.TempPathFactory, migrated_file: Path) -> Iterator[World]:
+def world(house: House) -> World:
     """One world for the whole matrix: every request makes what it needs anew."""
-    path = tmp_path_factory.mktemp("matrix") / "ooid.db"
-    shutil.copyfile(migrated_file, path)
-    database = Database(f"sqlite:///{path}")
-    yield World(database)
-    database.close()
+    return World(house)
 
 
 def operations_of(openapi: dict[str, Any]) -> Operations:

@@ -9,10 +9,17 @@ from access.conversation import OWN_PAGE, cookie_of, talk
 from fastapi.routing import APIRoute
 from support.house import House
 
+from service.storage.database import Database
 from service.web.routes import router
 
 OPEN = {"/", "/docs", "/favicon.ico", "/static/{shelf_name}/{name}"}  # these tell nothing of any site to nobody known
 OF_A_SITE = {"/sites/{site_tag}", "/sites/{site_tag}/systems/{system_tag}"}
+
+
+@pytest.fixture
+def house(database: Database) -> House:
+    """A service of a test's own: its sites are named alike in each."""
+    return House(database)
 
 
 class Visit:

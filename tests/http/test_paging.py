@@ -8,6 +8,14 @@ from uuid import uuid4
 import pytest
 from support.house import House
 
+from service.storage.database import Database
+
+
+@pytest.fixture
+def house(database: Database) -> House:
+    """A service of a test's own: these tests count every row."""
+    return House(database)
+
 
 def walked(house: House, path: str) -> list[list[Any]]:
     """The pages of a list, following `Link`."""
