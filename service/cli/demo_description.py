@@ -26,6 +26,7 @@ from service.resources.places.sites.actions import SITES
 from service.resources.places.sites.queries import id_named
 from service.resources.places.systems.actions import SYSTEMS
 from service.resources.places.tanks.actions import TANKS
+from service.science.units import convert
 from service.simulation import SimulatedSystem
 
 SITE = {"tag": "holding-hall", "name": "The Holding Hall", "time_zone": "Europe/Berlin", "units": {"alkalinity": "dKH"}}
@@ -103,11 +104,16 @@ def _describe_system(describe: _Describer, found: Described, system: SimulatedSy
         quarantine_class=place["class"],
         water_volume={"value": system.recorded.water_volume_l, "unit": "L"},
         reference_salinity=held["reference_salinity"].value,
-        targets={"alkalinity": {"value": target.value, "unit": "meq/L"}} if target else {},
+        targets={"alkalinity": _rounded_target(target.value)} if target else {},
     )
     found.subjects[system.code, "system"] = system_id
     for tag, name, litres in place["tanks"]:
         describe(TANKS, system_id=system_id, tag=tag, name=name, gross_volume={"value": litres, "unit": "L"})
+
+
+def _rounded_target(meq_l: float) -> dict[str, Any]:
+    """The target as a keeper says it: a tenth of a dKH."""
+    return {"value": round(float(convert(meq_l, unit="meq/L", to="dKH")), 1), "unit": "dKH"}
 
 
 def _describe_methods(describe: _Describer, found: Described, system: SimulatedSystem, start: datetime) -> None:

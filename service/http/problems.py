@@ -131,11 +131,12 @@ def _fault(error: Mapping[str, Any], body: Any, place: str | None) -> Fault:
     where = place or str(location.pop(0))
     if error["type"] == "json_invalid":
         return Fault("", f"The body is not JSON: {error['ctx']['error']} at character {location[0]}.", None, where)
-    detail = error["msg"].removeprefix("Value error, ")
-    if error["type"] == "extra_forbidden":
-        detail = "This field is not known here. Remove it or check its spelling."
     name = pointer(_steps_in(body, location)) if where == "body" else ".".join(map(str, location))
-    return Fault(name, detail, error.get("input"), where)
+    if error["type"] == "missing":
+        return Fault(name, "This is required.", None, where)
+    if error["type"] == "extra_forbidden":
+        return Fault(name, "This field is not known here. Remove it or check its spelling.", error.get("input"), where)
+    return Fault(name, error["msg"].removeprefix("Value error, "), error.get("input"), where)
 
 
 def _steps_in(body: Any, location: Sequence[str | int]) -> list[str | int]:

@@ -200,7 +200,7 @@ def _target(frame: _Frame, plot: Plot) -> Iterator[str]:
     if plot.target is not None:
         y = frame.down(plot.target)
         yield f'<line class="plot-target" x1="0" x2="100%" y1="{y:.1f}" y2="{y:.1f}"/>'
-        label = escape(f"target {plot.target:g} {plot.unit}")
+        label = escape(f"target {plot.target:.4g} {plot.unit}")
         yield f'<text class="plot-target-label" x="100%" y="{y - 5:.1f}" text-anchor="end">{label}</text>'
 
 

@@ -72,13 +72,18 @@ def headline(lines: list[dict[str, Any]], unlogged: int, corrections: int) -> li
     unknown = [line for line in lines if line["words"].startswith("Not enough")]
     found = [line for line in lines if line["findings"] or line["set_aside"]]
     sentences = [_count(len(lines) - len(moving) - len(unknown), len(lines))]
-    sentences += [f"{line['name']}: {line['words'][0].lower()}{line['words'][1:]}." for line in moving]
+    sentences += [f"{line['name']} is {_in_passing(line['words'])}." for line in moving]
     sentences += [f"{line['name']}: {finding['detail']}" for line in found for finding in line["findings"]]
     if unlogged:
         sentences.append(f"{unlogged} of {len(lines)} systems had no alkalinity test all week.")
     if corrections:
         sentences.append(f"{corrections} record{_s(corrections)} corrected or withdrawn.")
     return sentences
+
+
+def _in_passing(said: str) -> str:
+    """`Falling: -0.5 dKH in the week` within a sentence."""
+    return said[0].lower() + said[1:].replace(": ", " (") + ")"
 
 
 def _count(steady: int, all_systems: int) -> str:

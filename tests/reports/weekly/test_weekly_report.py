@@ -30,7 +30,7 @@ def test_a_falling_system_is_named_on_the_first_lines(house: House) -> None:
     assert lines["South loop"]["target"] == {"value": pytest.approx(8.4, abs=1e-6), "unit": "dKH"}
     assert "moving away" in lines["South loop"]["heading"] or "at its target" not in lines["South loop"]["heading"]
     assert week["headline"][0] == "1 of 2 systems held their alkalinity this week."
-    assert week["headline"][1].startswith("South loop: falling")
+    assert week["headline"][1].startswith("South loop is falling (")
     assert week["cautions"]
 
 

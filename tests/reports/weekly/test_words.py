@@ -53,7 +53,7 @@ def test_the_headline_counts_and_names() -> None:
     assert headline([still], 0, 0) == ["Every system held its alkalinity this week."]
     assert headline([still, moving], 1, 2) == [
         "1 of 2 systems held their alkalinity this week.",
-        "South: falling: -0.50 dKH in the week.",
+        "South is falling (-0.50 dKH in the week).",
         "1 of 2 systems had no alkalinity test all week.",
         "2 records were corrected or withdrawn.",
     ]
