@@ -243,6 +243,8 @@ ROWS: dict[str, Row] = {
             {"system_id": world.system["id"]}, json={"value": 8.1, "unit": "dKH", "taken_at": world.at(hours=1)}
         ),
     ),
+    "read_gas_line_forecast": Row(READ, at("gas-lines", a_line, "line_id")),
+    "read_cylinder_forecast": Row(READ, lambda world, _by: Ask({"cylinder_id": a_cylinder(world)["id"]})),
     "read_weekly_report": Row(READ, lambda world, _by: Ask(query={"site": world.site["tag"], "week": "2026-W09"})),
     # computations without records
     "calculate_carbonate_system": Row(
