@@ -23,7 +23,14 @@ from service.storage import migrating
 from service.storage.database import Database
 
 TESTS = Path(__file__).parent
-ON_BOTH = ("migrations", "resources/records", "storage", "jobs", "faults/test_many_at_once.py")
+ON_BOTH = (
+    "migrations",
+    "resources/records",
+    "storage",
+    "jobs",
+    "faults/test_many_at_once.py",
+    "faults/test_one_change_wins.py",
+)
 
 
 def pytest_addoption(parser: pytest.Parser) -> None:
