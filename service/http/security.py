@@ -5,9 +5,6 @@ Follows the OWASP Secure Headers and REST Security cheat sheets; a route that se
 
 from __future__ import annotations
 
-import base64
-import hashlib
-
 from fastapi import FastAPI
 from starlette.datastructures import MutableHeaders
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
@@ -24,12 +21,6 @@ HEADERS = {
 }
 OVER_TLS = {"Strict-Transport-Security": "max-age=31536000"}
 OF_RECORDS = {"Cache-Control": "no-store"}
-
-
-def policy_with_style(style: str) -> str:
-    """The policy of a page that carries this one style sheet inside, to be kept as a single file: named by its hash."""
-    digest = base64.b64encode(hashlib.sha256(style.encode()).digest()).decode()
-    return f"{CONTENT_SECURITY_POLICY}; style-src 'self' 'sha256-{digest}'"
 
 
 class SecurityHeaders:
