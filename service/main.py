@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
+from functools import cache
 
 from fastapi import APIRouter, FastAPI
+from fastapi.middleware.gzip import GZipMiddleware
 
 from service import __version__
 from service.computations.routes import router as computations
@@ -52,12 +54,19 @@ def create_app(settings: Settings | None = None, *, database: Database | None = 
     problems.install(app)
     description.install(app)
     security.install(app)
+    app.add_middleware(GZipMiddleware, minimum_size=2048)
     app.add_middleware(Gate, database=database, body_limit=settings.body_limit_bytes, clock=clock)
-    versioned = APIRouter(prefix="/v1", responses=problems.may_refuse(*problems.EVERYWHERE))
-    for router in ROUTERS:
-        versioned.include_router(router)
-    app.include_router(versioned)
+    app.include_router(_versioned())
     for router in UNVERSIONED:
         app.include_router(router)
     app.include_router(web)
     return app
+
+
+@cache
+def _versioned() -> APIRouter:
+    """Everything under /v1, put together once: joining routers costs a tenth of a second."""
+    versioned = APIRouter(prefix="/v1", responses=problems.may_refuse(*problems.EVERYWHERE))
+    for router in ROUTERS:
+        versioned.include_router(router)
+    return versioned

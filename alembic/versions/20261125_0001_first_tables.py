@@ -154,13 +154,13 @@ def upgrade() -> None:
     op.create_table(
         "record_versions",
         sa.Column("record_id", IDENTIFIER, nullable=False),
+        sa.Column("kind", sa.String(32), nullable=False),
         sa.Column("version", sa.Integer(), nullable=False),
         sa.Column("site_id", IDENTIFIER, nullable=False),
-        sa.Column("kind", sa.String(32), nullable=False),
         sa.Column("body", sa.Text(), nullable=False),
         sa.Column("replaced_at", sa.BigInteger(), nullable=False),
         sa.ForeignKeyConstraint(["site_id"], ["sites.id"], name=op.f("fk_record_versions_site_id_sites")),
-        sa.PrimaryKeyConstraint("record_id", "version", name=op.f("pk_record_versions")),
+        sa.PrimaryKeyConstraint("record_id", "kind", "version", name=op.f("pk_record_versions")),
     )
     with op.batch_alter_table("record_versions", schema=None) as batch_op:
         batch_op.create_index(batch_op.f("ix_record_versions_site_id"), ["site_id"], unique=False)
@@ -237,6 +237,29 @@ def upgrade() -> None:
         batch_op.create_index("ix_additions_site_id_at", ["site_id", "at"], unique=False)
         batch_op.create_index("ix_additions_subject_id_at", ["subject_id", "kind", "at"], unique=False)
 
+    op.create_table(
+        "equipment",
+        sa.Column("id", IDENTIFIER, nullable=False),
+        sa.Column("version", sa.Integer(), nullable=False),
+        sa.Column("site_id", IDENTIFIER, nullable=False),
+        sa.Column("tag", sa.String(40), nullable=False),
+        sa.Column("kind", sa.String(32), nullable=False),
+        sa.Column("name", sa.String(200), nullable=True),
+        sa.Column("specification", sa.Text(), nullable=False),
+        sa.Column("state", sa.String(16), nullable=False),
+        sa.Column("room_id", IDENTIFIER, nullable=True),
+        sa.Column("described_at", sa.BigInteger(), nullable=False),
+        sa.ForeignKeyConstraint(
+            ["site_id", "id"], ["subjects.site_id", "subjects.id"], name=op.f("fk_equipment_site_id_id_subjects")
+        ),
+        sa.ForeignKeyConstraint(
+            ["site_id", "room_id"],
+            ["subjects.site_id", "subjects.id"],
+            name=op.f("fk_equipment_site_id_room_id_subjects"),
+        ),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_equipment")),
+        sa.UniqueConstraint("site_id", "tag", name=op.f("uq_equipment_site_id_tag")),
+    )
     op.create_table(
         "feeds",
         sa.Column("id", IDENTIFIER, nullable=False),
@@ -520,6 +543,28 @@ def upgrade() -> None:
         batch_op.create_index("ix_stock_changes_to_subject_id", ["to_subject_id"], unique=False)
 
     op.create_table(
+        "systems",
+        sa.Column("id", IDENTIFIER, nullable=False),
+        sa.Column("version", sa.Integer(), nullable=False),
+        sa.Column("site_id", IDENTIFIER, nullable=False),
+        sa.Column("tag", sa.String(40), nullable=False),
+        sa.Column("name", sa.String(200), nullable=False),
+        sa.Column("room_id", IDENTIFIER, nullable=True),
+        sa.Column("boron_factor", sa.Float(), nullable=False),
+        sa.Column("quarantine_class", sa.String(16), nullable=False),
+        sa.Column("described_at", sa.BigInteger(), nullable=False),
+        sa.ForeignKeyConstraint(
+            ["site_id", "id"], ["subjects.site_id", "subjects.id"], name=op.f("fk_systems_site_id_id_subjects")
+        ),
+        sa.ForeignKeyConstraint(
+            ["site_id", "room_id"],
+            ["subjects.site_id", "subjects.id"],
+            name=op.f("fk_systems_site_id_room_id_subjects"),
+        ),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_systems")),
+        sa.UniqueConstraint("site_id", "tag", name=op.f("uq_systems_site_id_tag")),
+    )
+    op.create_table(
         "tanks",
         sa.Column("id", IDENTIFIER, nullable=False),
         sa.Column("version", sa.Integer(), nullable=False),
@@ -536,49 +581,11 @@ def upgrade() -> None:
         sa.PrimaryKeyConstraint("id", name=op.f("pk_tanks")),
         sa.UniqueConstraint("site_id", "tag", name=op.f("uq_tanks_site_id_tag")),
     )
-    op.create_table(
-        "equipment",
-        sa.Column("id", IDENTIFIER, nullable=False),
-        sa.Column("version", sa.Integer(), nullable=False),
-        sa.Column("site_id", IDENTIFIER, nullable=False),
-        sa.Column("tag", sa.String(40), nullable=False),
-        sa.Column("kind", sa.String(32), nullable=False),
-        sa.Column("name", sa.String(200), nullable=True),
-        sa.Column("specification", sa.Text(), nullable=False),
-        sa.Column("state", sa.String(16), nullable=False),
-        sa.Column("room_id", IDENTIFIER, nullable=True),
-        sa.Column("described_at", sa.BigInteger(), nullable=False),
-        sa.ForeignKeyConstraint(["room_id"], ["rooms.id"], name=op.f("fk_equipment_room_id_rooms")),
-        sa.ForeignKeyConstraint(
-            ["site_id", "id"], ["subjects.site_id", "subjects.id"], name=op.f("fk_equipment_site_id_id_subjects")
-        ),
-        sa.PrimaryKeyConstraint("id", name=op.f("pk_equipment")),
-        sa.UniqueConstraint("site_id", "tag", name=op.f("uq_equipment_site_id_tag")),
-    )
-    op.create_table(
-        "systems",
-        sa.Column("id", IDENTIFIER, nullable=False),
-        sa.Column("version", sa.Integer(), nullable=False),
-        sa.Column("site_id", IDENTIFIER, nullable=False),
-        sa.Column("tag", sa.String(40), nullable=False),
-        sa.Column("name", sa.String(200), nullable=False),
-        sa.Column("room_id", IDENTIFIER, nullable=True),
-        sa.Column("boron_factor", sa.Float(), nullable=False),
-        sa.Column("quarantine_class", sa.String(16), nullable=False),
-        sa.Column("described_at", sa.BigInteger(), nullable=False),
-        sa.ForeignKeyConstraint(["room_id"], ["rooms.id"], name=op.f("fk_systems_room_id_rooms")),
-        sa.ForeignKeyConstraint(
-            ["site_id", "id"], ["subjects.site_id", "subjects.id"], name=op.f("fk_systems_site_id_id_subjects")
-        ),
-        sa.PrimaryKeyConstraint("id", name=op.f("pk_systems")),
-        sa.UniqueConstraint("site_id", "tag", name=op.f("uq_systems_site_id_tag")),
-    )
 
 
 def downgrade() -> None:
-    op.drop_table("systems")
-    op.drop_table("equipment")
     op.drop_table("tanks")
+    op.drop_table("systems")
     with op.batch_alter_table("stock_changes", schema=None) as batch_op:
         batch_op.drop_index("ix_stock_changes_to_subject_id")
         batch_op.drop_index("ix_stock_changes_subject_id_at")
@@ -637,6 +644,7 @@ def downgrade() -> None:
         batch_op.drop_index("ix_feeds_reactor_id")
 
     op.drop_table("feeds")
+    op.drop_table("equipment")
     with op.batch_alter_table("additions", schema=None) as batch_op:
         batch_op.drop_index("ix_additions_subject_id_at")
         batch_op.drop_index("ix_additions_site_id_at")

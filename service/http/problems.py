@@ -175,7 +175,8 @@ def _http_error(request: Request, error: Exception) -> Response:
     assert isinstance(error, HTTPException)
     headers = dict(error.headers or {})
     if error.status_code == 405:
-        headers["Allow"] = ", ".join(allowed_methods(request.app, request.url.path))
+        described = ", ".join(allowed_methods(request.app, request.url.path))
+        headers["Allow"] = described or headers.get("allow") or headers.get("Allow", "GET")
         return _response(METHOD_NOT_ALLOWED, f"This path takes {headers['Allow']}.", (), headers)
     if error.status_code == 404:
         return answer(errors.NotFound("There is nothing at this path. The API is described at /openapi.json."), headers)

@@ -20,6 +20,7 @@ from pydantic import (
 
 RFC3339 = re.compile(r"^\d{4}-\d{2}-\d{2}[Tt ]\d{2}:\d{2}:\d{2}(\.\d{1,9})?([Zz]|[+-]\d{2}:\d{2})$")
 UUID_TEXT = re.compile(r"^[0-9a-fA-F]{8}(-[0-9a-fA-F]{4}){3}-[0-9a-fA-F]{12}$")
+PRINTABLE = r"^[^\x00-\x1f\x7f]*$"  # for words in a query or a path: no database looks for a control character
 LARGEST = 1e15  # beyond any quantity this service knows; keeps sums and squares finite
 
 

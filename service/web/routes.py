@@ -12,6 +12,7 @@ from fastapi.responses import RedirectResponse
 from service.computations.pulls import held_already, on_the_hour, tag_for
 from service.errors import NotFound, NotSignedIn
 from service.http.conditional import is_held
+from service.http.shapes import PRINTABLE
 from service.reports.shelf import MEDIA_TYPES, PAPER, STATIC
 from service.reports.weekly.compute import weekly_report
 from service.reports.weekly.weeks import week_of
@@ -24,8 +25,8 @@ WEEKS_OFFERED = 5
 
 router = APIRouter(include_in_schema=False, route_class=PageRoute)
 
-SiteTag = Annotated[str, Path(max_length=40)]
-SystemTag = Annotated[str, Path(max_length=40)]
+SiteTag = Annotated[str, Path(max_length=40, pattern=PRINTABLE)]
+SystemTag = Annotated[str, Path(max_length=40, pattern=PRINTABLE)]
 
 
 @router.get("/")

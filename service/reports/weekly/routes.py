@@ -12,6 +12,7 @@ from service.computations.pulls import held_already, on_the_hour, tag_for
 from service.errors import NotAcceptable, NotFound, Unacceptable
 from service.http.caller import DoorOf
 from service.http.problems import may_refuse
+from service.http.shapes import PRINTABLE
 from service.reports.page import render_html
 from service.reports.weekly.compute import weekly_report
 from service.reports.weekly.models import WeeklyReport
@@ -43,7 +44,7 @@ def read_weekly_report(
     request: Request,
     response: Response,
     door: DoorOf,
-    site: Annotated[str, Query(max_length=40, description="The site's tag or id.")],
+    site: Annotated[str, Query(max_length=40, pattern=PRINTABLE, description="The site's tag or id.")],
     week: Annotated[str | None, Query(max_length=8, description="Such as 2026-W47; left out, this week.")] = None,
     format_: Annotated[Format | None, Query(alias="format", description="Left out, by the Accept header.")] = None,
 ) -> Any:

@@ -28,7 +28,7 @@ from service.http.caller import DoorOf
 from service.http.conditional import IfMatch, tag_of
 from service.http.paging import PageOf
 from service.http.problems import may_refuse
-from service.http.shapes import Id, Reason, Time
+from service.http.shapes import PRINTABLE, Id, Reason, Time
 from service.resources.keeping import records
 from service.resources.keeping.kept import a_or_an
 from service.resources.keeping.records import RECORDED, RecordKind
@@ -68,10 +68,13 @@ def record_routes(kind: RecordKind[Any], *, site_named: SiteNamed) -> APIRouter:
     def list_all(
         door: DoorOf,
         page: PageOf,
-        site: Annotated[str | None, Query(max_length=40, description="Only this site's: its tag or id.")] = None,
+        site: Annotated[
+            str | None, Query(max_length=40, pattern=PRINTABLE, description="Only this site's: its tag or id.")
+        ] = None,
         subject: Annotated[Id | None, Query(description="Only those about this subject.")] = None,
         topic: Annotated[
-            str | None, Query(alias=kind.topic, max_length=40, description=f"Only this {kind.topic}.")
+            str | None,
+            Query(alias=kind.topic, max_length=40, pattern=PRINTABLE, description=f"Only this {kind.topic}."),
         ] = None,
         from_: Annotated[Time | None, Query(alias="from", description="At this instant or later.")] = None,
         to: Annotated[Time | None, Query(description="Before this instant.")] = None,

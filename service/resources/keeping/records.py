@@ -49,9 +49,9 @@ class RecordVersion(SQLModel, table=True):
     __tablename__ = "record_versions"
 
     record_id: UUID = Field(primary_key=True, sa_type=Identifier)
+    kind: str = Field(primary_key=True, max_length=32)  # senders make the ids: two kinds may bear the same
     version: int = Field(primary_key=True)
     site_id: UUID = Field(foreign_key="sites.id", sa_type=Identifier, index=True)
-    kind: str = Field(max_length=32)
     body: Any = Field(sa_type=Document)
     replaced_at: datetime = Field(sa_type=Instant)
 
@@ -216,7 +216,11 @@ def found(work: Work, kind: RecordKind[Record], record_id: UUID) -> Record:
 def versions(work: Work, kind: RecordKind[Record], record_id: UUID) -> list[dict[str, Any]]:
     """Every version of a record, the first first."""
     row = found(work, kind, record_id)
-    old = select(RecordVersion.body).where(RecordVersion.record_id == record_id).order_by(col(RecordVersion.version))
+    old = (
+        select(RecordVersion.body)
+        .where(RecordVersion.record_id == record_id, RecordVersion.kind == kind.singular)
+        .order_by(col(RecordVersion.version))
+    )
     return [*work.session.exec(old), kind.kept.body(row)]
 
 

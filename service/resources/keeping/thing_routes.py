@@ -15,12 +15,14 @@ from service.http.caller import DoorOf
 from service.http.conditional import IfMatch, tag_of
 from service.http.paging import PageOf
 from service.http.problems import may_refuse
-from service.http.shapes import Id
+from service.http.shapes import PRINTABLE, Id
 from service.resources.keeping.kept import a_or_an
 from service.resources.keeping.things import Thing, amended, described, found, listed
 
 RowId = Annotated[Id, Path(description="Its id.")]
-SiteFilter = Annotated[str | None, Query(max_length=40, description="Only those of this site: its tag or id.")]
+SiteFilter = Annotated[
+    str | None, Query(max_length=40, pattern=PRINTABLE, description="Only those of this site: its tag or id.")
+]
 SiteNamed = Callable[[Session, Scope, str], UUID]
 
 

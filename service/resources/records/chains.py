@@ -9,6 +9,7 @@ from fastapi import Query
 
 from service.access.caller import Work
 from service.access.rights import Right
+from service.http.shapes import PRINTABLE
 from service.resources.places.sites.queries import id_named
 from service.storage.trail import INSTALLATION
 
@@ -17,6 +18,7 @@ ChainNamed = Annotated[
     str,
     Query(
         max_length=40,
+        pattern=PRINTABLE,
         description="A site's tag or id, or `installation` for what belongs to no site: catalogue, people, new sites.",
     ),
 ]

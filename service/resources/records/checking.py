@@ -119,11 +119,11 @@ def _edited_versions(session: Session) -> Iterator[str]:
     for versions in session.exec(statement.execution_options(yield_per=BATCH)).partitions():
         ids = {version.record_id for version in versions}
         said = {
-            (event.thing_id, event.version): event.digest
+            (event.kind, event.thing_id, event.version): event.digest
             for event in session.exec(select(Event).where(col(Event.thing_id).in_(ids)))
         }
         for version in versions:
-            if said.get((version.record_id, version.version)) != digest(version.body):
+            if said.get((version.kind, version.record_id, version.version)) != digest(version.body):
                 yield f"version {version.version} of {version.kind} {version.record_id} was edited"
     yield from _lost_versions(session)
 
@@ -131,17 +131,19 @@ def _edited_versions(session: Session) -> Iterator[str]:
 def _lost_versions(session: Session) -> Iterator[str]:
     kinds = [kept.name for kept in KEPT.values() if issubclass(kept.table, RecordRow)]
     latest = (
-        select(Event.thing_id, func.max(Event.version).label("version"))
+        select(Event.kind, Event.thing_id, func.max(Event.version).label("version"))
         .where(col(Event.kind).in_(kinds))
-        .group_by(col(Event.thing_id))
+        .group_by(col(Event.kind), col(Event.thing_id))
         .subquery()
     )
     there = select(RecordVersion.version).where(
-        RecordVersion.record_id == Event.thing_id, RecordVersion.version == Event.version
+        RecordVersion.record_id == Event.thing_id,
+        RecordVersion.kind == Event.kind,
+        RecordVersion.version == Event.version,
     )
     lost = (
         select(Event.kind, Event.thing_id, Event.version)
-        .join(latest, latest.c.thing_id == Event.thing_id)
+        .join(latest, (latest.c.thing_id == Event.thing_id) & (latest.c.kind == Event.kind))
         .where(col(Event.kind).in_(kinds), Event.version < latest.c.version, ~there.exists())
         .order_by(col(Event.thing_id), col(Event.version))
     )

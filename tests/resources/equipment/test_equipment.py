@@ -56,7 +56,8 @@ def test_what_is_still_in_use_is_not_retired(yard: Yard) -> None:
     reactor, cylinder, probe = yard.reactor(), yard.cylinder(), yard.piece("probe", specification={"quantity": "ph"})
     line, feed = yard.line([cylinder], [reactor]), yard.feed(reactor, yard.house.a_system(yard.site))
     stay = yard.mount(probe, reactor)
-    for piece, in_use in ((reactor, stay), (probe, stay), (cylinder, line["members"][0])):
+    place = next(member for member in line["members"] if member["equipment_id"] == cylinder["id"])
+    for piece, in_use in ((reactor, stay), (probe, stay), (cylinder, place)):
         pointer, said = told(yard.change("equipment", piece, {"state": "retired"}, status=409))
         assert pointer == "/state"
         assert in_use["id"] in said

@@ -43,7 +43,9 @@ def test_a_site_is_changed_with_the_version_that_was_read(yard: Yard) -> None:
         "/time_zone"
     )
     with yard.house.database.read() as session:
-        events = session.exec(select(Event.action).where(Event.thing_id == UUID(yard.site["id"])).order_by(Event.version))
+        events = session.exec(
+            select(Event.action).where(Event.thing_id == UUID(yard.site["id"])).order_by(Event.version)
+        )
         assert list(events) == ["described", "changed", "changed"]
 
 

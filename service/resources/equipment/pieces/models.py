@@ -7,8 +7,8 @@ from typing import Any, Literal
 from uuid import UUID
 
 from pydantic import Field as ShapeField
-from sqlalchemy import ForeignKey, UniqueConstraint
-from sqlmodel import Column, Field
+from sqlalchemy import UniqueConstraint
+from sqlmodel import Field
 
 from service.http.shapes import Id, Line, Shape, Tag
 from service.resources.equipment.pieces.specifications import SpecificationSent
@@ -74,7 +74,7 @@ class Equipment(KeptRow, table=True):
     """The stored row; its subject's kind is the equipment's."""
 
     __tablename__ = "equipment"
-    __table_args__ = (UniqueConstraint("site_id", "tag"), on_the_same_site("id"))
+    __table_args__ = (UniqueConstraint("site_id", "tag"), on_the_same_site("id"), on_the_same_site("room_id"))
 
     site_id: UUID = Field(sa_type=Identifier)
     tag: str = Field(max_length=40)
@@ -82,7 +82,7 @@ class Equipment(KeptRow, table=True):
     name: str | None = Field(default=None, max_length=200)
     specification: Any = Field(sa_type=Document)
     state: str = Field(max_length=16)
-    room_id: UUID | None = Field(default=None, sa_column=Column(Identifier, ForeignKey("rooms.id"), nullable=True))
+    room_id: UUID | None = Field(default=None, sa_type=Identifier)
     described_at: datetime = Field(sa_type=Instant)
 
 

@@ -11,7 +11,7 @@ from service.errors import Malformed, NotFound, TooLarge, Unacceptable
 from service.http.caller import DoorOf
 from service.http.paging import PageOf
 from service.http.problems import may_refuse
-from service.http.shapes import Id
+from service.http.shapes import PRINTABLE, Id
 from service.resources.people.sites import SiteNamed
 from service.resources.people.tokens import actions, queries
 from service.resources.people.tokens.models import TokenMade, TokenRead, TokenSent
@@ -36,7 +36,9 @@ def token_routes(site_named: SiteNamed) -> APIRouter:
     def list_tokens(
         door: DoorOf,
         page: PageOf,
-        site: Annotated[str | None, Query(max_length=40, description="Only those of this site: its tag or id.")] = None,
+        site: Annotated[
+            str | None, Query(max_length=40, pattern=PRINTABLE, description="Only those of this site: its tag or id.")
+        ] = None,
     ) -> Any:
         """The tokens of the sites you administer, revoked ones included."""
         with door.read(Right.ADMINISTER) as work:

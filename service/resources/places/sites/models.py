@@ -8,9 +8,10 @@ from uuid import UUID
 from zoneinfo import available_timezones
 
 from pydantic import AfterValidator, StringConstraints
+from pydantic import Field as ShapeField
 from sqlmodel import Field
 
-from service.http.shapes import Line, Shape, Tag, Whole
+from service.http.shapes import Code, Line, Shape, Tag, UnitName, Whole
 from service.resources.keeping.kept import Kept, KeptRow, register
 from service.storage.types import Document, Instant
 
@@ -22,6 +23,7 @@ def _known_zone(name: str) -> str:
 
 
 Zone = Annotated[str, StringConstraints(max_length=64, strict=True), AfterValidator(_known_zone)]
+Years = Annotated[Whole, ShapeField(ge=0, le=1000)]
 Country = Annotated[str, StringConstraints(pattern=r"^[A-Z]{2}$", strict=True)]
 
 
@@ -32,8 +34,8 @@ class SiteSent(Shape):
     name: Line
     time_zone: Zone
     country: Country | None = None
-    units: dict[str, str] = {}
-    retention_years: dict[str, Whole] = {}
+    units: dict[Code, UnitName] = {}
+    retention_years: dict[Code, Years] = {}
 
 
 class SitePatch(Shape):
@@ -42,8 +44,8 @@ class SitePatch(Shape):
     name: Line | None = None
     time_zone: Zone | None = None
     country: Country | None = None
-    units: dict[str, str] | None = None
-    retention_years: dict[str, Whole] | None = None
+    units: dict[Code, UnitName] | None = None
+    retention_years: dict[Code, Years] | None = None
 
 
 class SiteRead(Shape):

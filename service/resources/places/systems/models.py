@@ -7,8 +7,8 @@ from typing import Annotated, Any, Literal
 from uuid import UUID
 
 from pydantic import Field as ShapeField
-from sqlalchemy import ForeignKey, UniqueConstraint
-from sqlmodel import Column, Field
+from sqlalchemy import UniqueConstraint
+from sqlmodel import Field
 
 from service.http.shapes import Amount, Code, Id, Line, Number, Shape, Tag, Time
 from service.resources.keeping.kept import Kept, KeptRow, register
@@ -74,12 +74,12 @@ class System(KeptRow, table=True):
     """The stored row; what varies in time stands in set-points."""
 
     __tablename__ = "systems"
-    __table_args__ = (UniqueConstraint("site_id", "tag"), on_the_same_site("id"))
+    __table_args__ = (UniqueConstraint("site_id", "tag"), on_the_same_site("id"), on_the_same_site("room_id"))
 
     site_id: UUID = Field(sa_type=Identifier)
     tag: str = Field(max_length=40)
     name: str = Field(max_length=200)
-    room_id: UUID | None = Field(default=None, sa_column=Column(Identifier, ForeignKey("rooms.id"), nullable=True))
+    room_id: UUID | None = Field(default=None, sa_type=Identifier)
     boron_factor: float = 1.0
     quarantine_class: str = Field(default="clean", max_length=16)
     described_at: datetime = Field(sa_type=Instant)
