@@ -1,0 +1,90 @@
+"""From a situation to the answer: every key is there, whatever is known."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from service.computations.answers import sources_of
+from service.computations.output_balance.balance import (
+    Balanced,
+    balanced,
+    calcium_of,
+    media_of,
+    mode_of,
+    supply_of,
+    total_supply,
+)
+from service.computations.output_balance.chemistry import NO_GAS, chemistry, inflow_of, omega_shown
+from service.computations.output_balance.gas_check import gas_check
+from service.computations.output_balance.numbers import Number, Ratio, bounds, interval
+from service.computations.output_balance.situation import Situation
+from service.computations.output_balance.words import CAUTIONS, advice, findings
+from service.science.chamber import ceiling_by_ph
+from service.science.chamber_uncertainty import chamber_balance_with_errors
+from service.science.fieller import ratio_interval
+from service.science.gas_sources import gas_check as compare_gas
+from service.science.reactor_output import settles_at, supply
+
+ASSUMED = (
+    "Media and calcium are counted as pure calcium carbonate: 50.04 mg and 20.04 mg a meq; with magnesium carbonate "
+    "in it "
+    "less calcium, down to 17 mg.",
+    "pH was read in NBS buffers. Several systems are drawn from in the shares in which they are fed.",
+    "Supply over demand: what this reactor brings, over all that the system takes; advice leaves to other supplies "
+    "what "
+    "they give.",
+    "Demand answers to saturation by 0 to 0.4 of itself a unit of Omega: the range in which the rest is given.",
+)
+SOURCES = sources_of(
+    chamber_balance_with_errors, ceiling_by_ph, supply, settles_at, ratio_interval, compare_gas
+)  # fmt: skip
+
+
+def answered(situation: Situation) -> dict[str, Any]:
+    """The key fields of the balance with its findings, advice, assumptions, sources and cautions."""
+    chamber, inflow = situation.chamber, inflow_of(situation.fed)
+    found = None if inflow is None else chemistry(chamber, inflow)
+    mode = mode_of(situation.mode, None if found is None else float(found.omega.value))
+    parts = [balanced(chamber, each, mode) for each in situation.fed]
+    only = parts[0] if len(parts) == 1 else None
+    total = total_supply(chamber, situation.fed)
+    return {
+        "effluent": {
+            "flow": bounds(chamber.flow, "L/d"),
+            "alkalinity": bounds(chamber.alkalinity, "meq/L"),
+            "ph": bounds(chamber.ph, "[pH]"),
+            "omega_aragonite": None if found is None else omega_shown(found.omega),
+            "ceiling_alkalinity": None if found is None else found.ceiling_meq_l,
+        },
+        "supply": {
+            "alkalinity": bounds(total, "meq/d"),
+            "calcium": bounds(calcium_of(total), "g/d"),
+            "media": bounds(media_of(total), "g/d"),
+        },
+        "demand": {"alkalinity": None if only is None else bounds(only.fed.demand, "meq/d")},
+        "supply_over_demand": None if only is None else _ratio(only.over_demand),
+        "settles_at": None if only is None else only.settles,
+        "systems": [_system(part, supply_of(chamber, part.fed)) for part in parts],
+        "gas": NO_GAS if found is None else found.gas,
+        "gas_check": gas_check(situation, found),
+        "findings": findings(situation, found, parts),
+        "advice": advice(situation, mode, found, parts),
+        "assumptions": list(ASSUMED),
+        "sources": SOURCES,
+        "cautions": list(CAUTIONS),
+    }
+
+
+def _system(part: Balanced, brought: Number | None) -> dict[str, Any]:
+    return {
+        "system_id": part.fed.system_id,
+        "share": part.fed.share,
+        "supply": bounds(brought, "meq/d"),
+        "demand": {"alkalinity": bounds(part.fed.demand, "meq/d")},
+        "supply_over_demand": _ratio(part.over_demand),
+        "settles_at": part.settles,
+    }
+
+
+def _ratio(found: Ratio | None) -> dict[str, Any] | None:
+    return None if found is None else interval(found.value, found.low, found.high, "1")

@@ -1,0 +1,67 @@
+"""/v1/equipment/{id}/output-balance: what a reactor delivers against what is asked of it."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Path, Query, Request, Response
+
+from service.computations.output_balance.answer import answered
+from service.computations.output_balance.gather import ReactorRecords, gather
+from service.computations.output_balance.lacks import missing, missing_of_gas
+from service.computations.output_balance.models import OutputBalanceRead
+from service.computations.pulls import held_already, on_the_hour, tag_for
+from service.errors import NotFound, Unacceptable
+from service.http.caller import DoorOf
+from service.http.problems import may_refuse
+from service.http.shapes import Id, Time
+from service.resources.equipment.gas_lines.models import REACTOR
+from service.resources.equipment.pieces import queries as pieces
+from service.resources.equipment.pieces.specifications import of_kind
+
+router = APIRouter(prefix="/equipment", tags=["reactors"])
+
+
+@router.get(
+    "/{reactor_id}/output-balance",
+    response_model=OutputBalanceRead,
+    responses={304: {"description": "Nothing changed since the ETag you hold"}, **may_refuse(NotFound, Unacceptable)},
+)
+def read_output_balance(
+    reactor_id: Annotated[Id, Path(description="The reactor's id.")],
+    request: Request,
+    response: Response,
+    door: DoorOf,
+    at: Annotated[Time | None, Query(description="The instant asked about; left out, now (on the hour).")] = None,
+) -> Any:
+    """What a reactor delivers, what its systems take, and what its gas does."""
+    with door.read() as work:
+        reactor = pieces.one(work.session, work.scope, reactor_id, pointer="reactor_id", place="path")
+        pieces.require_kind(reactor, REACTOR, pointer="reactor_id", place="path")
+        instant = at or on_the_hour(work.at)
+        tag = tag_for(work.session, request, site_ids=[reactor.site_id], at=instant, form="json")
+        response.headers["ETag"] = tag
+        held = held_already(request, tag)
+        return held or shown(gather(work.session, [reactor], instant)[reactor.id])
+
+
+def shown(records: ReactorRecords) -> dict[str, Any]:
+    """One reactor's answer; every key is there whether or not the records can answer."""
+    situation = records.situation
+    answer = answered(situation)
+    chambers = of_kind(REACTOR, records.reactor.specification).chambers
+    if chambers > 1:
+        answer["assumptions"].append(
+            f"The {chambers} chambers in series are counted as one: from the tank to the last outlet."
+        )
+    return {
+        **answer,
+        "reactor_id": records.reactor.id,
+        "at": records.at,
+        "used": {"checks": {quantity: each.at for quantity, each in records.checks.items()}},
+        "set_aside": [],
+        "missing": [
+            *missing(situation, records.stale),
+            *missing_of_gas(situation, is_on_line=records.is_on_line, is_alone=records.is_alone_on_line),
+        ],
+    }
