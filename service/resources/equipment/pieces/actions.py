@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-from uuid import UUID
-
 from service.access.caller import Work
 from service.access.rights import Right
-from service.errors import Conflict, Fault, NotFound
+from service.errors import Conflict, Fault
 from service.resources.equipment.feeds import queries as feeds
 from service.resources.equipment.gas_lines import queries as gas_lines
 from service.resources.equipment.installations import queries as installations
@@ -22,7 +20,7 @@ from service.resources.equipment.pieces.models import (
 from service.resources.equipment.pieces.queries import has_dip_tube, shown
 from service.resources.equipment.pieces.specifications import checked
 from service.resources.keeping.things import Thing, refuse_taken
-from service.resources.places.rooms.models import Room
+from service.resources.places.rooms import queries as rooms
 from service.resources.places.sites import queries as sites
 from service.resources.places.subjects import new_subject
 
@@ -34,7 +32,7 @@ def describe(work: Work, sent: EquipmentSent) -> Equipment:
     among = [Equipment.site_id == site.id]
     refuse_taken(work.session, Equipment, field="tag", value=sent.tag, among=among, what="piece of equipment")
     specification = checked(sent.kind, sent.specification, at=work.at)
-    room_id = _room_on(work, site.id, sent.room_id)
+    room_id = rooms.id_on_site(work.session, site.id, sent.room_id)
     return Equipment(
         id=new_subject(work.session, site.id, sent.kind).id,
         site_id=site.id,
@@ -59,7 +57,7 @@ def amend(work: Work, row: Equipment, patch: EquipmentPatch) -> None:
     if patch.state is not None:
         row.state = patch.state
     if "room_id" in patch.model_fields_set:
-        row.room_id = _room_on(work, row.site_id, patch.room_id)
+        row.room_id = rooms.id_on_site(work.session, row.site_id, patch.room_id)
     if "name" in patch.model_fields_set:
         row.name = patch.name
 
@@ -83,16 +81,6 @@ def _refuse_in_use(work: Work, row: Equipment) -> None:
         if found is not None:
             detail = f"{row.tag} still has {what}: {found.id}, {found.span}. End that first."
             raise Conflict(detail, (Fault("/state", detail, RETIRED),))
-
-
-def _room_on(work: Work, site_id: UUID, room_id: UUID | None) -> UUID | None:
-    if room_id is None:
-        return None
-    room = work.session.get(Room, room_id)
-    if room is None or room.site_id != site_id:
-        detail = "There is no room with this id on this site."
-        raise NotFound(detail, (Fault("/room_id", detail, str(room_id)),))
-    return room_id
 
 
 PIECES = Thing(

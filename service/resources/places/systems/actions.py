@@ -8,11 +8,10 @@ from uuid import UUID
 
 from service.access.caller import Work
 from service.access.rights import Right
-from service.errors import Fault, NotFound
 from service.http.shapes import Amount
 from service.resources.keeping.amounts import amount_in, pointing_to
 from service.resources.keeping.things import Thing, refuse_taken
-from service.resources.places.rooms.models import Room
+from service.resources.places.rooms import queries as rooms
 from service.resources.places.set_points.actions import open_set_point
 from service.resources.places.set_points.codes import TARGET
 from service.resources.places.sites import queries as sites
@@ -36,7 +35,7 @@ def describe(work: Work, sent: SystemSent) -> System:
         site_id=site.id,
         tag=sent.tag,
         name=sent.name,
-        room_id=_room_on(work, site.id, sent.room_id),
+        room_id=rooms.id_on_site(work.session, site.id, sent.room_id),
         boron_factor=sent.boron_factor,
         quarantine_class=sent.quarantine_class,
         described_at=work.at,
@@ -60,7 +59,7 @@ def amend(work: Work, system: System, patch: SystemPatch) -> None:
     if patch.water_volume is not None:
         amount_in(patch.water_volume, "L", pointer="/water_volume", above=0)
     if "room_id" in patch.model_fields_set:
-        system.room_id = _room_on(work, system.site_id, patch.room_id)
+        system.room_id = rooms.id_on_site(work.session, system.site_id, patch.room_id)
     for name in ("name", "boron_factor", "quarantine_class"):
         value = getattr(patch, name)
         if value is not None:
@@ -94,16 +93,6 @@ def _set(
     for quantity, amount in targets.items():
         with pointing_to(f"/targets/{quantity}"):
             open_set_point(work, system_id, TARGET + quantity, amount, at=at, why=AS_DESCRIBED)
-
-
-def _room_on(work: Work, site_id: UUID, room_id: UUID | None) -> UUID | None:
-    if room_id is None:
-        return None
-    room = work.session.get(Room, room_id)
-    if room is None or room.site_id != site_id:
-        detail = "There is no room with this id on this site."
-        raise NotFound(detail, (Fault("/room_id", detail, str(room_id)),))
-    return room_id
 
 
 SYSTEMS = Thing(
