@@ -32,6 +32,7 @@ def a_report(lines: list[dict[str, Any]] | None = None) -> dict[str, Any]:
             f"{HOSTILE}: the level rose by 0.9 dKH between two tests and no addition says why.",
         ],
         "lines": lines,
+        "gas": [_gas_line(HOSTILE, known=True), _gas_line("gas-2", known=False)],
         "maintenance": [
             {
                 "at": END - timedelta(days=4, hours=9),
@@ -239,4 +240,32 @@ def _line(number: int, tag: str, name: str, *, middle: float, **fields: Any) -> 
         "events": [
             {"at": end - timedelta(days=ago), "kind": kind, "what": what} for ago, kind, what in fields["events"]
         ],
+    }
+
+
+def _gas_line(name: str, *, known: bool) -> dict[str, Any]:
+    """A line whose cylinder is weighed, or one of which nothing is known."""
+    instant = {
+        "value": END + timedelta(days=40),
+        "low": END + timedelta(days=30),
+        "high": None,
+        "level": 0.95,
+        "has_passed": False,
+    }
+    mass = {"value": 1.53, "low": 1.49, "high": 1.57, "level": 0.95, "unit": "kg"}
+    use = {"value": 19.6, "low": 18.1, "high": 21.2, "level": 0.95, "unit": "g/d"}
+    lack = {"code": "a_second_weighing", "detail": f"Weigh {HOSTILE}.", "subject_id": None}
+    return {
+        "gas_line_id": UUID(int=90),
+        "tag": "gas-1",
+        "name": name,
+        "cylinder": HOSTILE if known else None,
+        "remaining": mass if known else None,
+        "use": use if known else None,
+        "liquid_gone_at": instant if known else None,
+        "empty_at": instant if known else None,
+        "change_by": (END + timedelta(days=23)).date() if known else None,
+        "words": "Change the cylinder by Tuesday 15 December." if known else "Not known.",
+        "findings": [],
+        "missing": [] if known else [lack],
     }

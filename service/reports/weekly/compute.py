@@ -25,6 +25,7 @@ from service.computations.consumption.answer import (
 )
 from service.computations.consumption.gather import Gathered, gather
 from service.reports.weekly import happenings
+from service.reports.weekly.gas import gas_headline, gas_of
 from service.reports.weekly.weeks import Week
 from service.reports.weekly.words import Standing, heading, headline, words
 from service.resources.places.set_points import queries as set_points
@@ -70,6 +71,7 @@ def weekly_report(session: Session, site: Site, week: Week, *, now: datetime) ->
     lines = [_line(system, week, pairs[system.id], targets[system.id], events[system.id], scaled) for system in found]
     corrections = happenings.corrections(session, site.id, week.start, week.end)
     unlogged = _unlogged(found, pairs, week)
+    gas = gas_of(session, site, at, week.zone)
     chain = head(session, site.id)
     return {
         "site": {"id": site.id, "tag": site.tag, "name": site.name, "time_zone": site.time_zone},
@@ -80,12 +82,13 @@ def weekly_report(session: Session, site: Site, week: Week, *, now: datetime) ->
         "at": at.astimezone(week.zone),
         "program_version": __version__,
         "audit_seq": chain.seq if chain else 0,
-        "headline": headline(lines, len(unlogged), len(corrections)),
+        "headline": headline(lines, gas_headline(gas, at, week.zone), len(unlogged), len(corrections)),
         "lines": lines,
+        "gas": gas,
         "maintenance": happenings.work_done(session, site.id, week.start, week.end),
         "corrections": corrections,
         "unlogged": unlogged,
-        "findings": [finding for line in lines for finding in line["findings"]],
+        "findings": [finding for row in [*lines, *gas] for finding in row["findings"]],
         "assumptions": list(dict.fromkeys([*ASSUMED, SUPPLY_ASSUMED, *_assumptions(pairs)])),
         "sources": sources_of(estimate_consumption),
         "cautions": list(CAUTIONS),

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from datetime import datetime
+from datetime import date, datetime
 from uuid import UUID
 
 from pydantic import Field
 
 from service.computations.answers import LeftOut, Remark, SourceRead
 from service.computations.consumption.models import CourseRead
+from service.computations.gas_forecast.models import InstantBounds
 from service.http.shapes import Amount, Bounds, Shape
 
 
@@ -63,6 +64,23 @@ class ReportLine(Shape):
     events: list[ReportEvent]
 
 
+class GasLineWeek(Shape):
+    """One gas line: what is left on it, and by when to change the cylinder."""
+
+    gas_line_id: UUID
+    tag: str
+    name: str
+    cylinder: str | None
+    remaining: Bounds | None
+    use: Bounds | None
+    liquid_gone_at: InstantBounds | None
+    empty_at: InstantBounds | None
+    change_by: date | None
+    words: str
+    findings: list[Remark]
+    missing: list[Remark]
+
+
 class WorkDone(Shape):
     """Maintenance that was recorded in the week."""
 
@@ -106,6 +124,7 @@ class WeeklyReport(Shape):
     audit_seq: int
     headline: list[str]
     lines: list[ReportLine]
+    gas: list[GasLineWeek]
     maintenance: list[WorkDone]
     corrections: list[CorrectionMade]
     unlogged: list[Unlogged]

@@ -66,7 +66,7 @@ def heading(standing: Standing) -> str | None:
     return f"Now {place}; there in about {_span(7 * weeks)} at this rate."
 
 
-def headline(lines: list[dict[str, Any]], unlogged: int, corrections: int) -> list[str]:
+def headline(lines: list[dict[str, Any]], gas: list[str], unlogged: int, corrections: int) -> list[str]:
     """The page in a few sentences."""
     moving = [line for line in lines if line["words"].startswith(("Rising", "Falling"))]
     unknown = [line for line in lines if line["words"].startswith("Not enough")]
@@ -74,6 +74,7 @@ def headline(lines: list[dict[str, Any]], unlogged: int, corrections: int) -> li
     sentences = [_count(len(lines) - len(moving) - len(unknown), len(lines))]
     sentences += [f"{line['name']} is {_in_passing(line['words'])}." for line in moving]
     sentences += [f"{line['name']}: {finding['detail']}" for line in found for finding in line["findings"]]
+    sentences += gas
     if unlogged:
         sentences.append(f"{unlogged} of {len(lines)} systems had no alkalinity test all week.")
     if corrections:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import timedelta
 from typing import Any
 from uuid import uuid4
 
@@ -149,3 +150,35 @@ def test_the_instant_of_a_running_week_is_on_the_hour(house: House) -> None:
     first = report(house, site)["at"]
     house.pass_time(minutes=10)
     assert report(house, site)["at"] == first
+
+
+def test_a_cylinder_that_runs_out_soon_is_in_the_headline(house: House) -> None:
+    site = house.a_site()
+    specification = {
+        "stamped_tare": {"value": 7, "unit": "kg"},
+        "water_capacity": {"value": 6.6, "unit": "L"},
+        "charge": {"value": 4.5, "unit": "kg"},
+    }
+    cylinder = house.call(
+        "POST",
+        "/v1/equipment",
+        {"site_id": site["id"], "tag": "cylinder-a", "kind": "co2_cylinder", "specification": specification},
+    )
+    start = house.now - timedelta(days=70)
+    line = {"site_id": site["id"], "tag": "gas-1", "name": "Hall gas line", "cylinder_ids": [cylinder["id"]]}
+    house.call("POST", "/v1/gas-lines", {**line, "from": start.isoformat()})
+    assert report(house, site)["gas"][0]["words"] == "Not known."
+    for week in range(11):  # 40 g/d from 4.3 kg: 1.5 kg are left today, 1.3 kg are gas alone
+        at = (start + timedelta(days=7 * week)).isoformat()
+        mass = {"quantity": "cylinder_gross_mass", "unit": "kg", "taken_at": at}
+        house.a_reading(cylinder["id"], round(7 + 4.3 - 0.04 * 7 * week, 2), **mass)
+    house.pass_time(hours=1)
+    week = report(house, site)
+    (gas,) = week["gas"]
+    assert gas["use"]["low"] < 40 < gas["use"]["high"]
+    assert gas["remaining"]["low"] < 1.5 < gas["remaining"]["high"]
+    assert gas["change_by"] is not None
+    assert any(sentence.startswith("Hall gas line: change the cylinder") for sentence in week["headline"])
+    page = house.send("GET", f"/v1/reports/weekly?site={site['tag']}&format=html").text
+    assert "Hall gas line" in page
+    assert "says nothing about what is left" in page

@@ -50,11 +50,12 @@ def test_a_heading_says_where_it_goes(changed: dict[str, object], said: str | No
 def test_the_headline_counts_and_names() -> None:
     still = {"name": "North", "words": "Steady", "findings": [], "set_aside": []}
     moving = {"name": "South", "words": "Falling: -0.50 dKH in the week", "findings": [], "set_aside": []}
-    assert headline([still], 0, 0) == ["Every system held its alkalinity this week."]
-    assert headline([still, moving], 1, 2) == [
+    assert headline([still], [], 0, 0) == ["Every system held its alkalinity this week."]
+    assert headline([still, moving], ["Gas 1: change the cylinder now."], 1, 2) == [
         "1 of 2 systems held their alkalinity this week.",
         "South is falling (-0.50 dKH in the week).",
+        "Gas 1: change the cylinder now.",
         "1 of 2 systems had no alkalinity test all week.",
         "2 records were corrected or withdrawn.",
     ]
-    assert headline([], 0, 0) == ["No systems are described yet."]
+    assert headline([], [], 0, 0) == ["No systems are described yet."]
