@@ -261,6 +261,26 @@ ROWS: dict[str, Row] = {
         SHARED,
     ),
     "calculate_conversion": Row(READ, with_body(lambda _world: {"value": 8.0, "unit": "dKH", "to": "meq/L"}), SHARED),
+    "calculate_cylinder_content": Row(
+        READ,
+        with_body(
+            lambda _world: {
+                "water_capacity": {"value": 6.7, "unit": "L"},
+                "pressure": {"value": 30.0, "unit": "bar", "reference": "gauge"},
+            }
+        ),
+        SHARED,
+    ),
+    "calculate_output_balance": Row(
+        READ,
+        with_body(
+            lambda _world: {
+                "tank": {"alkalinity": {"value": 8.0, "unit": "dKH"}},
+                "effluent": {"alkalinity": {"value": 25.0, "unit": "dKH"}},
+            }
+        ),
+        SHARED,
+    ),
     # outside the versioned API: open to everybody
     "read_health": Row(None, plain(), public=True),
     "read_readiness": Row(None, plain(), public=True),
