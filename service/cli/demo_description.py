@@ -48,6 +48,7 @@ PLACES: dict[str, dict[str, Any]] = {
     },
     "QUARANTINE": {"room": "back-room", "class": "quarantine", "tanks": (("quarantine-1", "Quarantine", 280),)},
 }
+HUNG_BEFORE = timedelta(days=215)  # full then; at 16.5 g a day 0.95 kg are left when the season begins
 RELATIVE = {"effluent_flow", "effluent_alkalinity", "bubble_rate", "limewater_strength"}
 
 
@@ -140,7 +141,7 @@ def _unit_of_sd(unit: str, quantity: str) -> str:
 
 def _describe_gas(describe: _Describer, found: Described, rooms: dict[str, UUID], start: datetime) -> None:
     """One reactor on one gas line with two cylinders to take turns."""
-    at, hall = start.isoformat(), rooms["hall"]
+    at, hall = (start - HUNG_BEFORE).isoformat(), rooms["hall"]
     reactor = describe(
         PIECES, site_id=found.site_id, tag="reactor-1", kind="calcium_reactor", name="Lagoon reactor", room_id=hall,
         specification={

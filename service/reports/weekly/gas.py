@@ -61,4 +61,5 @@ def _words(answer: dict[str, Any], today: date) -> str:
         return "No date from these records."
     if by <= today:
         return "Change the cylinder now."
-    return f"Change the cylinder by {by:%A} {by.day} {by:%B}."
+    year = "" if by.year == today.year else f" {by.year}"
+    return f"Change the cylinder by {by:%A} {by.day} {by:%B}{year}."
