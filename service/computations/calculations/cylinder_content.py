@@ -40,7 +40,7 @@ USE_RELATIVE_SD = 0.10  # of a rate that was sent bare (common practice)
 Celsius = Annotated[Number, Field(ge=-20, le=50)]
 
 
-class PressureRead(Shape):
+class GaugeSent(Shape):
     """What the gauge on the cylinder shows, and how far it may be off, in the same unit."""
 
     value: Number
@@ -58,7 +58,7 @@ class CylinderContentSent(Shape):
         default=None, description="All that hung on the scale, less what was not cylinder."
     )
     stamped_tare: Amount | None = None
-    pressure: PressureRead | None = None
+    pressure: GaugeSent | None = None
     lowest_temperature: Celsius = 18.0
     highest_temperature: Celsius = 26.0
     use: Amount | None = Field(default=None, description="Gas used, such as 20 g/d: then the days are told.")

@@ -59,7 +59,7 @@ class OutletSent(Shape):
     temperature: Celsius | None = Field(default=None, description="At which its pH was read; else the tank's.")
 
 
-class TankSent(Shape):
+class TankWaterSent(Shape):
     """The water that the reactor draws and feeds."""
 
     alkalinity: Measured
@@ -82,7 +82,7 @@ class OutputBalanceSent(Shape):
     """Tank and effluent; with a demand also where it leads, with weighed gas also the check."""
 
     effluent: OutletSent
-    tank: TankSent
+    tank: TankWaterSent
     demand: Measured | None = Field(default=None, description="All that the system takes: meq/d, or a rate by volume.")
     other_supply: Measured | None = Field(default=None, description="What dosing and the like bring, as demand.")
     target_alkalinity: Amount | None = Field(default=None, description="Left out, the tank's own.")
