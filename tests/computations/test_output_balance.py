@@ -7,7 +7,7 @@ from typing import Any
 from uuid import uuid4
 
 import pytest
-from support.diary import dosed, titrations
+from support.diary import add, dosed, titrations
 from support.house import House
 
 DKH = 0.35665  # meq/L: 10 mg/L CaO by definition
@@ -215,6 +215,31 @@ def test_a_sample_above_its_chamber_is_a_degassed_one(house: House) -> None:
     assert answer["gas_check"]["finding"]["code"] == "degassed_sample"
     assert answer["effluent"]["ph"]["value"] == 6.3
     assert answer["gas"]["added"]["value"] > 20
+
+
+def test_a_chamber_read_weeks_before_the_sample_says_nothing_of_it(house: House) -> None:
+    plant = the_worked_case(house)
+    plant.read(plant.reactor, "chamber_ph", 6.3, "[pH]", 14, conditions={"temperature": 25})
+    answer = plant.ask()
+    assert answer["gas_check"]["finding"] is None
+    assert answer["effluent"]["ph"]["value"] == 6.6
+
+
+def test_changed_water_brings_its_part(house: House) -> None:
+    plant = Plant(house, operation_mode="controlled_ph")
+    plant.water(plant.systems[0])
+    plant.outlet()
+    plain = plant.ask()
+    for weeks in (1, 0):
+        add(
+            house, kind="water_change", system_id=plant.systems[0]["id"], at=plant.ago(7 * weeks + 0.5),
+            volume={"value": 200, "unit": "L"}, new_water={"alkalinity": {"value": 2.85, "unit": "meq/L"}},
+        )  # fmt: skip
+    changed = plant.ask()
+    # V/(Q + q): two changes of a fifth in 14 days exchange 28.6 L/d
+    slowest = changed["settles_at"]["time_constant"]["high"]
+    assert slowest == pytest.approx(1000 / (82.467 + 28.57), rel=0.01)
+    assert slowest < plain["settles_at"]["time_constant"]["high"]
 
 
 def test_bubbles_count_once_they_were_weighed(house: House) -> None:

@@ -74,7 +74,7 @@ class _Turn:
 
 
 def gather(session: Session, lines: Sequence[GasLine], at: datetime) -> dict[UUID, LineRecords]:
-    """The records of each gas line up to an instant; four queries however many lines."""
+    """The records of each gas line up to an instant; the number of queries does not grow with the lines."""
     start = at - RECORDS
     clock = Clock(start)
     on_line = members(session, [line.id for line in lines])

@@ -8,7 +8,7 @@ from typing import Any
 
 from service.computations.output_balance.chemistry import omega_per_meq_l
 from service.computations.output_balance.numbers import Number, Ratio, Z, interval, ratio
-from service.computations.output_balance.situation import EFFLUENT_KIT, TIMED_DRIP, Chamber, Fed
+from service.computations.output_balance.situation import EFFLUENT_KIT, TIMED_DRIP, Chamber, Fed, Others
 from service.science.reactor_output import (
     MG_CALCIUM_PER_MEQ,
     MG_MEDIA_PER_MEQ,
@@ -79,7 +79,7 @@ def balanced(chamber: Chamber, fed: Fed, mode: Mode) -> Balanced:
     if supply is None or fed.demand is None:
         return Balanced(fed, supply, None, None, None)
     shared = _shared_variance(chamber, fed, supply)
-    left = None if fed.others is None else fed.demand - fed.others.supply
+    left = None if fed.others is None else fed.demand - _by_others(fed, fed.others)
     return Balanced(
         fed,
         supply,
@@ -87,6 +87,13 @@ def balanced(chamber: Chamber, fed: Fed, mode: Mode) -> Balanced:
         None if left is None else ratio(supply, left, covariance=shared),
         _settles(chamber, fed, supply, mode, shared),
     )
+
+
+def _by_others(fed: Fed, others: Others) -> Number:
+    """What doses, other reactors and changed water bring, meq/d."""
+    now = 0.0 if fed.alkalinity is None else fed.alkalinity.value
+    exchanged = others.exchange_l_d * (others.exchange_alkalinity - now)
+    return Number(others.supply.value + exchanged, others.supply.sd)
 
 
 def _shared_variance(chamber: Chamber, fed: Fed, supply: Number) -> float:

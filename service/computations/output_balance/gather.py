@@ -39,6 +39,7 @@ QUANTITIES = (
 DRIFT = {"effluent_flow": 0.02, "effluent_alkalinity": 0.02}
 """By how much a value wanders from its last check, part of it a square root of a day (common practice)."""
 ROOM_C = (18.0, 26.0)
+TOGETHER = timedelta(days=2)  # between two pH that say something of one another
 ALONGSIDE = timedelta(days=14)  # a feed this old is in the demand that was estimated
 
 Courses = Mapping[str, Mapping[UUID, Course]]
@@ -123,15 +124,17 @@ def _mode(reactor: Equipment) -> Mode:
 
 
 def _chamber(checks: Mapping[str, Checked]) -> Chamber:
-    """The pH of the chamber itself where it is read: a sample loses gas on its way."""
-    ph, sample = (_number(checks, quantity) for quantity in ("chamber_ph", "effluent_ph"))
+    """The pH of the chamber itself where it was read with the sample's, which loses gas on its way; else the later."""
+    read = [checks[quantity] for quantity in ("chamber_ph", "effluent_ph") if quantity in checks]
+    together = len(read) == 2 and abs(read[0].at - read[1].at) <= TOGETHER
+    ph = read[0] if together else max(read, key=lambda each: each.at, default=None)
     celsius = _number(checks, "temperature")
     return Chamber(
         flow=_number(checks, "effluent_flow"),
         alkalinity=_number(checks, "effluent_alkalinity"),
-        ph=ph or sample,
+        ph=None if ph is None else ph.number,
         temperature_c=None if celsius is None else celsius.value,
-        sample_ph=None if ph is None else sample,
+        sample_ph=read[1].number if together else None,
     )
 
 
