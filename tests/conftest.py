@@ -32,6 +32,8 @@ ON_BOTH = (
     "faults/test_one_change_wins.py",
 )
 
+OF_SQLITE = ("faults/test_full_disk.py", "faults/test_kills.py")
+
 
 def pytest_addoption(parser: pytest.Parser) -> None:
     """The switches of this suite."""
@@ -46,7 +48,8 @@ def pytest_generate_tests(metafunc: pytest.Metafunc) -> None:
     for name in ("database", "empty_url"):
         if name in metafunc.fixturenames:
             kinds = [pytest.param("sqlite")]
-            if metafunc.config.getoption("everywhere") or _is_on_both(metafunc.definition.path):
+            path = metafunc.definition.path
+            if _is_on_both(path) or (metafunc.config.getoption("everywhere") and not _is_of_sqlite(path)):
                 kinds.append(pytest.param("postgres", marks=pytest.mark.postgres))
             metafunc.parametrize(name, kinds, indirect=True)
 
@@ -70,6 +73,11 @@ def _described_once() -> Iterator[None]:
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(description, "get_openapi", remembered)
         yield
+
+
+def _is_of_sqlite(path: Path) -> bool:
+    """Whether a test is about SQLite itself: its file, its disk, its one process."""
+    return any(path.is_relative_to(TESTS / part) for part in OF_SQLITE)
 
 
 @pytest.fixture(scope="session")

@@ -80,7 +80,8 @@ def _built(folder: Path, *, reset: bool) -> str:
         database.close()
     if target is building:
         os.replace(building, complete)
-    done("The demonstration is built.")
+    kept = target is complete
+    done("The demonstration is kept from before; --reset builds it anew." if kept else "The demonstration is built.")
     return f"sqlite:///{complete.absolute()}"
 
 
@@ -105,7 +106,9 @@ def _listening(usual: int, asked: int | None) -> socket.socket:
     try:
         return listening(HOST, usual)
     except Refusal:
-        return listening(HOST, 0)
+        listener = listening(HOST, 0)
+        done(f"Port {usual} is taken, so this is on {listener.getsockname()[1]}.")
+        return listener
 
 
 async def _fetch_first_page(app: FastAPI, path: str) -> None:

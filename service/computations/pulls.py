@@ -12,13 +12,20 @@ from sqlmodel import Session
 
 from service import __version__
 from service.http.conditional import is_held
-from service.storage.trail import INSTALLATION, head
+from service.storage.trail import INSTALLATION, AuditEntry, head
 from service.storage.types import canonical
 
 
 def on_the_hour(at: datetime) -> datetime:
     """An instant floored to the hour, so that pulls within one hour ask the same question."""
     return at - timedelta(minutes=at.minute, seconds=at.second, microseconds=at.microsecond)
+
+
+def resolved(session: Session, site_ids: Sequence[UUID], now: datetime) -> datetime:
+    """The instant that `now` stands for: the full hour, or what was recorded since then. Stays until something is."""
+    heads = [chain for site_id in site_ids if (chain := head(session, site_id))]
+    last = [session.get_one(AuditEntry, (chain.chain_id, chain.seq)).at for chain in heads]
+    return max([on_the_hour(now), *(at for at in last if at <= now)])
 
 
 def tag_for(session: Session, request: Request, *, site_ids: Sequence[UUID], at: datetime, form: str) -> str:

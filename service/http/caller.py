@@ -9,6 +9,7 @@ from typing import Annotated
 
 from anyio import to_thread
 from fastapi import Depends, Request, Security
+from fastapi.dependencies.models import Dependant
 from fastapi.security import APIKeyCookie, HTTPBearer
 from starlette.datastructures import Headers
 from starlette.exceptions import HTTPException
@@ -18,7 +19,7 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 from service.access.caller import Caller, Work
 from service.access.rights import Right
 from service.access.signing_in import caller_of_session, caller_of_token
-from service.errors import NotAllowed, NotSignedIn, ServiceError, TooLarge
+from service.errors import Fault, NotAllowed, NotSignedIn, ServiceError, TooLarge, Unacceptable
 from service.http import problems
 from service.http.cookies import PLAIN, cookie_name
 from service.storage.database import Database
@@ -139,6 +140,21 @@ class Door:
             self.caller.require_anywhere(right)
         with self._database.write() as session:
             yield Work(session, self.caller, self._clock())
+
+
+async def refuse_unknown_parameters(request: Request) -> None:
+    """Raise Unacceptable for a query parameter that the operation does not have: a misspelt filter filters nothing."""
+    known = _parameters(request.scope["route"].dependant)
+    for name in request.query_params:
+        if name not in known:
+            detail = f"There is no such parameter here. Known: {', '.join(sorted(known)) or 'none'}."
+            raise Unacceptable(f"{name}: {detail}", (Fault(name, detail, request.query_params[name], "query"),))
+
+
+def _parameters(dependant: Dependant) -> set[str]:
+    """The names of the query parameters of an operation and of everything it depends on."""
+    own = {field.alias for field in dependant.query_params}
+    return own.union(*(_parameters(part) for part in dependant.dependencies))
 
 
 async def _door(

@@ -83,7 +83,23 @@ def may_refuse(*kinds: type[ServiceError]) -> dict[int | str, dict[str, Any]]:
     return described
 
 
-EVERYWHERE: tuple[type[ServiceError], ...] = (errors.NotSignedIn, errors.NotAllowed, errors.Busy)
+EVERYWHERE: tuple[type[ServiceError], ...] = (
+    errors.NotSignedIn,
+    errors.NotAllowed,
+    errors.Unacceptable,
+    errors.Busy,
+)
+PLAINLY = {
+    "float_type": "A number is expected, without quotes.",
+    "int_type": "A whole number is expected, without quotes.",
+    "bool_type": "true or false is expected, without quotes.",
+    "string_type": "Text in quotes is expected.",
+    "list_type": "A list is expected.",
+    "dict_type": "An object with fields is expected.",
+    "model_type": "An object with fields is expected.",
+    "model_attributes_type": "An object with fields is expected.",
+    "finite_number": "A finite number is expected.",
+}
 PROBLEM_REFERENCE = {"$ref": "#/components/schemas/Problem"}
 
 
@@ -136,7 +152,8 @@ def _fault(error: Mapping[str, Any], body: Any, place: str | None) -> Fault:
         return Fault(name, "This is required.", None, where)
     if error["type"] == "extra_forbidden":
         return Fault(name, "This field is not known here. Remove it or check its spelling.", error.get("input"), where)
-    return Fault(name, error["msg"].removeprefix("Value error, "), error.get("input"), where)
+    detail = PLAINLY.get(error["type"], error["msg"].removeprefix("Value error, "))
+    return Fault(name, detail, error.get("input"), where)
 
 
 def _steps_in(body: Any, location: Sequence[str | int]) -> list[str | int]:

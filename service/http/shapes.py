@@ -65,23 +65,11 @@ def _no_control_characters(value: str) -> str:
     return value
 
 
-def _no_float_for_whole(value: Any) -> Any:
-    if isinstance(value, int) and not isinstance(value, bool):
-        if abs(value) > LARGEST:
-            raise ValueError(f"a number no larger than {LARGEST:g} is expected")
-        return float(value)
-    return value
-
-
 Time = Annotated[
     datetime, BeforeValidator(_rfc3339), AfterValidator(_in_range), Field(examples=["2026-11-20T08:00:00+01:00"])
 ]
 Id = Annotated[UUID, BeforeValidator(_uuid_text)]
-Number = Annotated[
-    float,
-    BeforeValidator(_no_float_for_whole),
-    Field(strict=True, allow_inf_nan=False, ge=-LARGEST, le=LARGEST),
-]
+Number = Annotated[float, Field(strict=True, allow_inf_nan=False, ge=-LARGEST, le=LARGEST)]
 Whole = Annotated[StrictInt, Field(ge=-(2**31), le=2**31 - 1)]
 Flag = StrictBool
 Line = Annotated[str, Field(min_length=1, max_length=200, strict=True), AfterValidator(_no_control_characters)]

@@ -63,6 +63,10 @@ class Quantity:
         """The canonical unit."""
         return self.units[0]
 
+    def needs_conditions(self, unit: str) -> bool:
+        """Whether a value in this unit means nothing without saying more: per kilogram, a hydrometer's scale."""
+        return any(unit in condition.required_for for condition in self.conditions)
+
     def condition(self, name: str) -> Condition | None:
         """The condition of that name, if this quantity has it."""
         return next((condition for condition in self.conditions if condition.name == name), None)

@@ -9,7 +9,7 @@ from zoneinfo import ZoneInfo
 from fastapi import APIRouter, Path, Request, Response
 from fastapi.responses import RedirectResponse
 
-from service.computations.pulls import held_already, on_the_hour, tag_for
+from service.computations.pulls import held_already, resolved, tag_for
 from service.errors import NotFound, NotSignedIn
 from service.http.conditional import is_held
 from service.http.shapes import PRINTABLE
@@ -64,7 +64,7 @@ def _of_week(
     with visitor.work() as work:
         site = sites.named(work.session, work.scope, site_tag)
         zone = ZoneInfo(site.time_zone)
-        now, week = on_the_hour(work.at), week_of(work.at, zone)
+        now, week = resolved(work.session, [site.id], work.at), week_of(work.at, zone)
         tag = tag_for(work.session, request, site_ids=[site.id], at=now, form=f"{kind} {work.caller.id}")
         held = held_already(request, tag)
         if held is not None:

@@ -175,3 +175,51 @@ def test_spans_that_cannot_be_are_refused(house: House) -> None:
     assert house.call("GET", f"{path}?at={now}&from={later}", status=422)["errors"][0]["pointer"] == "from"
     assert house.call("GET", f"{path}?at=yesterday", status=422)["errors"][0]["pointer"] == "at"
     assert house.call("GET", f"{path}?at={now}&from=2020-01-01T00:00:00Z", status=422)["errors"][0]["pointer"] == "from"
+
+
+def test_what_is_logged_when_it_is_over_goes_on_until_then(house: House) -> None:
+    """Limewater is logged by the week: the level must not fall off for want of the last entry."""
+    system = house.a_system()
+    start = house.now - timedelta(days=DAYS)
+    for week in range(8):
+        begun = start + timedelta(days=7 * week)
+        add(
+            house, kind="top_off", liquid="limewater", system_id=system["id"], started_at=begun.isoformat(),
+            ended_at=(begun + timedelta(days=7)).isoformat(), volume={"value": 35, "unit": "L"},
+            strength={"value": 40, "unit": "meq/L"},
+        )  # fmt: skip
+    titrations(house, system["id"], falling(0.0, 3.0))
+    path = f"/v1/systems/{system['id']}/consumption"
+    now = house.call("GET", path)
+    assert any("taken to go on" in sentence for sentence in now["assumptions"])
+    house.pass_time(days=2)
+    later = house.call("GET", path)
+    assert later["expected"]["low"] < 3.0 < later["expected"]["high"]
+    house.pass_time(days=60)
+    much_later = house.call("GET", path)["expected"]
+    assert much_later is None or much_later["value"] > 0
+
+
+def test_the_course_begins_with_the_first_reading(house: House) -> None:
+    system = house.a_system()
+    titrations(house, system["id"], falling(0.02, count=11))
+    answer = house.call("GET", f"/v1/systems/{system['id']}/consumption")
+    assert answer["course"]["at"][0] >= answer["used"]["from"]
+
+
+def test_a_feed_measured_too_poorly_is_not_called_unmeasured(house: House) -> None:
+    system = house.a_system()
+    reactor = house.call(
+        "POST", "/v1/equipment", {"site_id": system["site_id"], "tag": "r-1", "kind": "calcium_reactor"}
+    )
+    start = (house.now - timedelta(days=DAYS)).isoformat()
+    house.call("POST", "/v1/feeds", {"reactor_id": reactor["id"], "system_id": system["id"], "from": start})
+    titrations(house, system["id"], falling(0.0))
+    house.a_reading(reactor["id"], 8.0, quantity="effluent_alkalinity", unit="meq/L")
+    lacks = {
+        lack["code"]: lack["detail"] for lack in house.call("GET", f"/v1/systems/{system['id']}/consumption")["missing"]
+    }
+    assert "never measured" in lacks["inlet_flow"]
+    assert "effluent_flow" in lacks["inlet_flow"]
+    assert "reactor r-1" in lacks["inlet_flow"]
+    assert "never measured" not in lacks.get("inlet_alkalinity", "")

@@ -11,12 +11,14 @@ from uuid import UUID, uuid4
 
 import httpx
 from fastapi import FastAPI
+from sqlalchemy import select
 from support.document import Document
 
 from service.access.models import Token
 from service.access.secrets import hashed, new_token
 from service.main import create_app
 from service.settings import Settings
+from service.storage.base import metadata
 from service.storage.database import Database
 from service.storage.types import new_id
 
@@ -92,6 +94,12 @@ class House:
         response = self.send(method, path, **options)
         assert response.status_code in wanted, f"{method} {path}: {response.status_code} {response.text}"
         return response.json() if response.content else None
+
+    def everything_stored(self) -> str:
+        """Every value of every table, as text: what a thief of the database would read."""
+        with self.database.read() as session:
+            rows = [tuple(row) for table in metadata.sorted_tables for row in session.execute(select(table))]
+        return "\n".join(map(repr, rows))
 
     def pass_time(self, **amount: float) -> None:
         """Move the clock on."""

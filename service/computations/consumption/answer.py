@@ -8,6 +8,7 @@ from typing import Any
 from uuid import UUID
 
 import numpy as np
+from numpy.typing import NDArray
 
 from service.computations.answers import LEVEL, remark, sources_of
 from service.computations.consumption.gather import Gathered
@@ -28,6 +29,11 @@ ASSUMED = (
     "Consumption is whatever leaves the water that is not on record as leaving: skeletons, but also nitrification and "
     "precipitation.",
 )
+
+
+def per_day(unit: str) -> str:
+    """The rate unit that belongs to a level unit: dKH/d to dKH, mg/L/d CaCO3 to mg/L CaCO3."""
+    return unit.replace("/L", "/L/d", 1) if "/L " in unit else f"{unit}/d"
 
 
 class Scaled:
@@ -69,7 +75,7 @@ class Scaled:
             convert(1.0, unit=RATE_UNITS[self._quantity], to=self.rate_unit, substance=self._substance)
             convert(1.0, unit=QUANTITIES[self._quantity].unit, to=level, substance=self._substance)
         except UnitError as error:
-            raise refused("unit", str(error), self.rate_unit) from error
+            raise refused("unit", str(error), self.rate_unit, place="query") from error
         return level
 
 
@@ -79,13 +85,20 @@ def estimates(
     """The estimate of every system at an instant, all in one call, with courses at the instants asked for."""
     courses = None
     if course_at:
-        courses = [np.array([each.clock.days(instant) for instant in course_at]) for each in gathered]
+        courses = [_since_first_reading(each, course_at) for each in gathered]
     return estimate_consumption(
         histories=[each.history for each in gathered],
         at_days=np.array([each.clock.days(at) for each in gathered]),
         course_at_days=courses,
         scale=SCALES[quantity],
     )
+
+
+def _since_first_reading(gathered: Gathered, instants: Sequence[datetime]) -> NDArray[np.float64]:
+    """The instants, in days, that have a reading at or before them: before the first there is nothing to show."""
+    days = np.array([gathered.clock.days(instant) for instant in instants])
+    read = gathered.history.readings.at_days
+    return days[days >= read[0]] if len(read) else days[:0]
 
 
 def shown(
@@ -126,8 +139,8 @@ def shown(
 
 
 def expected_level(estimate: ConsumptionEstimate, scaled: Scaled) -> dict[str, Any] | None:
-    """The level in the water at the instant of the estimate."""
-    if estimate.expected is None:
+    """The level in the water at the instant of the estimate; None where the records lead nowhere, or below zero."""
+    if estimate.expected is None or estimate.expected.value <= 0:
         return None
     return scaled.level_bounds(estimate.expected.value, 1.96 * estimate.expected.sd)
 
@@ -165,28 +178,30 @@ def set_aside(gathered: Gathered, estimate: ConsumptionEstimate, scaled: Scaled)
 def missing(gathered: Gathered, quantity: str, lack: Missing) -> dict[str, Any]:
     """What would settle the estimate, in words."""
     subject = gathered.inputs.feed_ids.get(lack.subject)
-    details = {
-        "readings": f"More readings of {quantity}, a day or more apart, would settle it.",
-        "flow": f"The flow of {lack.subject} was never measured in this window: time its drip.",
-        "inflow": f"The {quantity} of what {lack.subject} brings was never measured in this window: test it.",
-        "calibration": "Its inputs are known too poorly: a measured drip or a calibrated pump would settle it.",
-    }
-    codes = {
-        "readings": f"{quantity}_readings",
-        "flow": "inlet_flow",
-        "inflow": f"inlet_{quantity}",
-        "calibration": "input_calibration",
-    }
-    return remark(codes[lack.what], details[lack.what], subject)
+    source = gathered.inputs.feed_labels.get(lack.subject, lack.subject)
+    if lack.what == "readings":
+        return remark(f"{quantity}_readings", f"More readings of {quantity}, a day or more apart, would settle it.")
+    if lack.what == "calibration":
+        detail = "What runs in is known too poorly: a timed drip, a titrated effluent or a calibrated pump settles it."
+        return remark("input_calibration", detail, subject)
+    code, what = (
+        ("inlet_flow", "flow") if lack.what == "flow" else (f"inlet_{quantity}", f"{quantity} of what it brings")
+    )
+    ever = gathered.inputs.was_checked(lack.subject, lack.what)
+    said = "is known too poorly: measure it again" if ever else "was never measured in this window: measure it"
+    record = f" (effluent_{'flow' if lack.what == 'flow' else quantity})" if source.startswith("reactor") else ""
+    return remark(code, f"The {what}{record} of {source} {said}.", subject)
 
 
 def level_shift(gathered: Gathered, quantity: str, shift: LevelShift, scaled: Scaled) -> dict[str, Any]:
     """A jump that no record explains, named."""
     size, low, high = (scaled.level(value) for value in (shift.size, shift.low, shift.high))
     first, last = (f"{gathered.clock.at(days):%Y-%m-%d %H:%M}" for days in (shift.after_days, shift.at_days))
-    cause = "an addition nobody recorded?" if size > 0 else "a water change nobody recorded, or a new reagent?"
-    jump = f"{size:+.2f} ({low:+.2f} to {high:+.2f}) {scaled.level_unit}"
-    detail = f"{quantity.capitalize()} jumped by {jump} between {first} and {last} UTC: {cause}"
+    fell = "a water change nobody recorded, a recorded dose that was not given, or a new reagent?"
+    cause, verb = ("an addition nobody recorded?", "rose") if size > 0 else (fell, "fell")
+    least, most = (low, high) if size > 0 else (-high, -low)
+    by = f"{abs(size):.2f} ({least:.2f} to {most:.2f}) {scaled.level_unit}"
+    detail = f"{quantity.capitalize()} {verb} by {by} at once between {first} and {last} UTC: {cause}"
     return remark("level_shift", detail, gathered.system.id)
 
 

@@ -4,17 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
-from datetime import datetime
+from datetime import datetime, timedelta
 from uuid import UUID
 
 import numpy as np
 from numpy.typing import NDArray
-from sqlmodel import Session
+from sqlmodel import Session, col, select
 
 from service.computations.consumption.practice import PRACTICE
 from service.computations.timeframe import Clock, Volume
 from service.resources.equipment.feeds.models import Feed as ReactorFeed
 from service.resources.equipment.feeds.queries import feeds_into
+from service.resources.equipment.pieces.models import Equipment
 from service.resources.places.set_points import queries as set_points
 from service.resources.places.set_points.models import SetPoint
 from service.resources.records.additions.models import Addition
@@ -26,6 +27,7 @@ from service.storage.types import instant
 
 Values = NDArray[np.float64]
 
+LASTING = timedelta(hours=12)  # shorter than that it was done by hand, once
 PER_LITRE = {"alkalinity": "alkalinity_meq_per_l", "calcium": "calcium_mg_per_l", "magnesium": "magnesium_mg_per_l"}
 TOTAL = {"alkalinity": "alkalinity_meq", "calcium": "calcium_mg", "magnesium": "magnesium_mg"}
 
@@ -38,7 +40,16 @@ class Inputs:
     water_changes: WaterChanges = field(default_factory=WaterChanges)
     feeds: tuple[Feed, ...] = ()
     feed_ids: Mapping[str, UUID] = field(default_factory=dict)
+    feed_labels: Mapping[str, str] = field(default_factory=dict)
     assumptions: list[str] = field(default_factory=list)
+
+    def was_checked(self, feed_name: str, what: str) -> bool:
+        """Whether the flow or inflow of a feed was ever measured in the window."""
+        return any(
+            len((feed.flow if what == "flow" else feed.inflow).at_days) > 0
+            for feed in self.feeds
+            if feed.name == feed_name
+        )
 
 
 @dataclass(frozen=True)
@@ -49,6 +60,7 @@ class _Reactors:
     alkalinity: Mapping[UUID, Course]
     set_drip: Mapping[UUID, Sequence[SetPoint]]
     restored: Mapping[UUID, Sequence[datetime]]
+    tags: Mapping[UUID, str]
 
 
 def gather_inputs(
@@ -63,6 +75,7 @@ def gather_inputs(
         system_id: Inputs() if volume is None else _inputs(
             quantity,
             clock,
+            end,
             volume,
             [row for row in additions if row.subject_id == system_id],
             [stay for stay in stays if stay.system_id == system_id],
@@ -78,19 +91,21 @@ def _reactors(session: Session, reactor_ids: Sequence[UUID], start: datetime, en
         alkalinity=courses(session, reactor_ids, "effluent_alkalinity", start=start, end=end),
         set_drip=set_points.history(session, reactor_ids, quantity="effluent_flow"),
         restored=restorations(session, reactor_ids, start, end),
+        tags=dict(session.exec(select(Equipment.id, Equipment.tag).where(col(Equipment.id).in_(reactor_ids))).all()),
     )
 
 
 def _inputs(
     quantity: str,
     clock: Clock,
+    end: datetime,
     volume: Volume,
     additions: Sequence[Addition],
     stays: Sequence[ReactorFeed],
     reactors: _Reactors,
 ) -> Inputs:
     found = Inputs()
-    found.doses = _doses(quantity, clock, volume, additions, found.assumptions)
+    found.doses = _doses(quantity, clock, volume, additions, end, found.assumptions)
     found.water_changes = _water_changes(quantity, clock, volume, additions, found.assumptions)
     exchanges = [_exchange(quantity, clock, volume, row) for row in additions if row.kind == "exchange"]
     drips = [_drip(clock, volume, stay, reactors) for stay in stays] if quantity == "alkalinity" else []
@@ -99,29 +114,73 @@ def _inputs(
         **{f"exchange {row.id}": row.subject_id for row in additions if row.kind == "exchange"},
         **{f"reactor {stay.reactor_id}": stay.reactor_id for stay in stays},
     }
+    found.feed_labels = {f"reactor {stay.reactor_id}": f"reactor {reactors.tags[stay.reactor_id]}" for stay in stays}
     if stays and quantity != "alkalinity":
         found.assumptions.append(f"What the reactor adds of {quantity} is not counted: the answer is net of it.")
     return found
 
 
-def _doses(quantity: str, clock: Clock, volume: Volume, additions: Sequence[Addition], assumptions: list[str]) -> Doses:
-    """Doses and limewater as (start, end, concentration, relative sd) columns."""
-    rows = []
-    for row in additions:
-        start, end = clock.days(row.at), clock.days(row.ended_at or row.at)
-        if row.kind == "dose" and row.canonical[TOTAL[quantity]] is not None:
-            pump = PRACTICE.dosing_pump if end > start else PRACTICE.measured_dose
-            rows.append((start, end, row.canonical[TOTAL[quantity]], row.relative_sd or pump, row.at))
-        if row.kind == "top_off" and row.canonical["liquid"] == "limewater" and quantity in PRACTICE.limewater_share:
-            strength, sd = _limewater_strength(row, assumptions)
-            amount = strength * PRACTICE.limewater_share[quantity] * row.canonical["volume_l"]
-            rows.append((start, end, amount, row.relative_sd or sd, row.at))
+def _doses(
+    quantity: str, clock: Clock, volume: Volume, additions: Sequence[Addition], end: datetime, assumptions: list[str]
+) -> Doses:
+    """Doses and limewater, and what goes on of them until it is recorded."""
+    dosed = [
+        _Ran(row.at, row.ended_at or row.at, row.canonical[TOTAL[quantity]], row.relative_sd or _dose_sd(row))
+        for row in additions
+        if row.kind == "dose" and row.canonical[TOTAL[quantity]] is not None
+    ]
+    limed = [
+        _limewater(row, quantity, assumptions)
+        for row in additions
+        if row.kind == "top_off" and row.canonical["liquid"] == "limewater" and quantity in PRACTICE.limewater_share
+    ]
+    ran = [
+        *dosed,
+        *limed,
+        *_going_on(dosed, "dose", end, assumptions),
+        *_going_on(limed, "limewater", end, assumptions),
+    ]
     return Doses(
-        start_days=_column(start for start, *_ in rows),
-        end_days=_column(end for _, end, *_ in rows),
-        amount=_column(amount / volume.at(at) for _, _, amount, _, at in rows),
-        relative_sd=_column(sd for *_, sd, _ in rows),
+        start_days=_column(clock.days(each.start) for each in ran),
+        end_days=_column(clock.days(each.end) for each in ran),
+        amount=_column(each.amount / volume.at(each.start) for each in ran),
+        relative_sd=_column(each.relative_sd for each in ran),
     )
+
+
+@dataclass(frozen=True)
+class _Ran:
+    """Something that ran in evenly from one instant to another: the amount in all, and its relative sd."""
+
+    start: datetime
+    end: datetime
+    amount: float
+    relative_sd: float
+
+
+def _dose_sd(row: Addition) -> float:
+    lasted = row.ended_at is not None and row.ended_at > row.at
+    return PRACTICE.dosing_pump if lasted else PRACTICE.measured_dose
+
+
+def _limewater(row: Addition, quantity: str, assumptions: list[str]) -> _Ran:
+    strength, sd = _limewater_strength(row, assumptions)
+    amount = strength * PRACTICE.limewater_share[quantity] * row.canonical["volume_l"]
+    return _Ran(row.at, row.ended_at or row.at, amount, row.relative_sd or sd)
+
+
+def _going_on(ran: Sequence[_Ran], what: str, end: datetime, assumptions: list[str]) -> list[_Ran]:
+    """What is logged when it is over goes on until then: as the last one ran, for as long again, known to 30 %."""
+    lasting = [each for each in ran if each.end - each.start >= LASTING]
+    if not lasting:
+        return []
+    last = max(lasting, key=lambda each: each.end)
+    until = min(end, last.end + (last.end - last.start))
+    if until <= last.end:
+        return []
+    _say(assumptions, f"The {what} that ended on {last.end:%Y-%m-%d} is taken to go on as it ran until it is recorded.")
+    share = (until - last.end) / (last.end - last.start)
+    return [_Ran(last.end, until, last.amount * share, PRACTICE.unrecorded_yet)]
 
 
 def _limewater_strength(row: Addition, assumptions: list[str]) -> tuple[float, float]:

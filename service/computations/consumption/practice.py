@@ -19,6 +19,7 @@ class Practice:
     titrated_limewater: float = 0.15
     untitrated_limewater: float = 0.25
     untitrated_limewater_meq_l: float = 0.75 * 40.6  # a vat nobody titrated holds half to all of saturation
+    unrecorded_yet: float = 0.30
     changed_fraction: float = 0.05
     new_water: float = 0.03
     unstated_new_water: float = 0.15

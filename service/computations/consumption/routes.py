@@ -12,7 +12,7 @@ from service.computations.consumption.answer import Scaled, estimates, shown
 from service.computations.consumption.check import checked
 from service.computations.consumption.gather import gather
 from service.computations.consumption.models import CheckRead, CheckSent, ConsumptionRead
-from service.computations.pulls import held_already, on_the_hour, tag_for
+from service.computations.pulls import held_already, resolved, tag_for
 from service.errors import NotFound, TooLarge, Unacceptable
 from service.http.caller import DoorOf
 from service.http.problems import may_refuse
@@ -42,7 +42,9 @@ def read_consumption(
     response: Response,
     door: DoorOf,
     quantity: Quantity = "alkalinity",
-    at: Annotated[Time | None, Query(description="The instant asked about; left out, now (on the hour).")] = None,
+    at: Annotated[
+        Time | None, Query(description="The instant asked about; left out, now: the last hour or record.")
+    ] = None,
     from_: Annotated[Time | None, Query(alias="from", description="Where the course begins.")] = None,
     to: Annotated[Time | None, Query(description="Where the course ends; at `at` at the latest.")] = None,
     unit: Annotated[str | None, Query(max_length=40, description="Such as dKH/d; left out, canonical.")] = None,
@@ -51,7 +53,7 @@ def read_consumption(
     scaled = Scaled(quantity, unit)
     with door.read() as work:
         system = systems.one(work.session, work.scope, system_id, pointer="system_id", place="path")
-        instant = at or on_the_hour(work.at)
+        instant = at or resolved(work.session, [system.site_id], work.at)
         course_at = _course_instants(from_ or instant - SHOWN, to or instant, instant)
         tag = tag_for(work.session, request, site_ids=[system.site_id], at=instant, form="json")
         response.headers["ETag"] = tag
@@ -80,11 +82,12 @@ def _check(work: Work, system_id: Id, sent: CheckSent) -> dict[str, Any]:
 def _course_instants(start: datetime, end: datetime, at: datetime) -> list[datetime]:
     """Every day from start to end, and the end itself. Raises Unacceptable for a span that cannot be."""
     if end > at:
-        raise refused("to", "A course ends at the instant asked about, or before it.", end.isoformat())
+        detail = "A course ends at the instant asked about, or before it."
+        raise refused("to", detail, end.isoformat(), place="query")
     if start >= end:
-        raise refused("from", "A course begins before it ends.", start.isoformat())
+        raise refused("from", "A course begins before it ends.", start.isoformat(), place="query")
     if end - start > LONGEST_COURSE:
-        raise refused("from", "A course of at most 366 days is given at once.", start.isoformat())
+        raise refused("from", "A course of at most 366 days is given at once.", start.isoformat(), place="query")
     days = int((end - start) / STEP)
     return [*(start + n * STEP for n in range(days)), end]
 

@@ -13,7 +13,7 @@ from service.access.caller import Work
 from service.computations.gas_forecast.answer import forecasts, shown
 from service.computations.gas_forecast.gather import gather
 from service.computations.gas_forecast.models import GasForecastRead
-from service.computations.pulls import held_already, on_the_hour, tag_for
+from service.computations.pulls import held_already, resolved, tag_for
 from service.errors import NotFound, Unacceptable
 from service.http.caller import DoorOf
 from service.http.problems import may_refuse
@@ -38,7 +38,9 @@ class Question:
 
     def __init__(
         self,
-        at: Annotated[Time | None, Query(description="The instant asked about; left out, now (on the hour).")] = None,
+        at: Annotated[
+            Time | None, Query(description="The instant asked about; left out, now: the last hour or record.")
+        ] = None,
         lowest_temperature: Annotated[
             float, Query(ge=-20, le=50, description="Of the cylinder, degrees Celsius.")
         ] = 18,
@@ -84,7 +86,8 @@ def read_cylinder_forecast(
     with door.read() as work:
         cylinder = pieces.one(work.session, work.scope, cylinder_id, pointer="cylinder_id", place="path")
         pieces.require_kind(cylinder, CYLINDER, pointer="cylinder_id", place="path")
-        line_id = line_of(work.session, [cylinder.id], question.at or on_the_hour(work.at)).get(cylinder.id)
+        at = question.at or resolved(work.session, [cylinder.site_id], work.at)
+        line_id = line_of(work.session, [cylinder.id], at).get(cylinder.id)
         line = None if line_id is None else work.session.get_one(GasLine, line_id)
         return _answered(work, request, response, question, cylinder.site_id, line, cylinder.id)
 
@@ -98,7 +101,7 @@ def _answered(
     line: GasLine | None,
     cylinder_id: UUID | None,
 ) -> Any:
-    at = question.at or on_the_hour(work.at)
+    at = question.at or resolved(work.session, [site_id], work.at)
     tag = tag_for(work.session, request, site_ids=[site_id], at=at, form="json")
     held = held_already(request, tag)
     if held is not None:

@@ -10,7 +10,7 @@ from service.computations.output_balance.answer import answered
 from service.computations.output_balance.gather import ReactorRecords, gather
 from service.computations.output_balance.lacks import missing, missing_of_gas
 from service.computations.output_balance.models import OutputBalanceRead
-from service.computations.pulls import held_already, on_the_hour, tag_for
+from service.computations.pulls import held_already, resolved, tag_for
 from service.errors import NotFound, Unacceptable
 from service.http.caller import DoorOf
 from service.http.problems import may_refuse
@@ -32,13 +32,15 @@ def read_output_balance(
     request: Request,
     response: Response,
     door: DoorOf,
-    at: Annotated[Time | None, Query(description="The instant asked about; left out, now (on the hour).")] = None,
+    at: Annotated[
+        Time | None, Query(description="The instant asked about; left out, now: the last hour or record.")
+    ] = None,
 ) -> Any:
     """What a reactor delivers, what its systems take, and what its gas does."""
     with door.read() as work:
         reactor = pieces.one(work.session, work.scope, reactor_id, pointer="reactor_id", place="path")
         pieces.require_kind(reactor, REACTOR, pointer="reactor_id", place="path")
-        instant = at or on_the_hour(work.at)
+        instant = at or resolved(work.session, [reactor.site_id], work.at)
         tag = tag_for(work.session, request, site_ids=[reactor.site_id], at=instant, form="json")
         response.headers["ETag"] = tag
         held = held_already(request, tag)

@@ -21,6 +21,7 @@ from service.computations.consumption.answer import (
     level_course,
     level_shift,
     missing,
+    per_day,
     set_aside,
 )
 from service.computations.consumption.gather import Gathered, gather
@@ -97,7 +98,7 @@ def weekly_report(session: Session, site: Site, week: Week, *, now: datetime) ->
 
 def _rate_unit(site: Site) -> str | None:
     shown: str | None = site.units.get(QUANTITY)
-    return None if shown is None else f"{shown}/d"
+    return None if shown is None else per_day(shown)
 
 
 def _estimated(session: Session, found: Sequence[System], at: datetime) -> Mapping[UUID, _Pair]:
@@ -159,7 +160,7 @@ def _line(
         "readings": tested,
         "advice": [],
         "events": events,
-        **_evidence(pair.now, scaled),
+        **_evidence(pair.now, scaled, since=week.start),
     }
 
 
@@ -173,8 +174,8 @@ def _numbers(found: tuple[Gathered, ConsumptionEstimate] | None, scaled: Scaled)
     }
 
 
-def _evidence(found: tuple[Gathered, ConsumptionEstimate] | None, scaled: Scaled) -> dict[str, Any]:
-    """What proves the line: course, readings, what was set aside, found and is missing."""
+def _evidence(found: tuple[Gathered, ConsumptionEstimate] | None, scaled: Scaled, *, since: datetime) -> dict[str, Any]:
+    """What proves the line: course and readings; of what was set aside and found, that of the week."""
     if found is None:
         empty = {"at": [], "value": [], "low": [], "high": [], "unit": scaled.level_unit}
         points: dict[str, list[Any]] = {"at": [], "value": [], "flag": []}
@@ -185,8 +186,12 @@ def _evidence(found: tuple[Gathered, ConsumptionEstimate] | None, scaled: Scaled
     first = gathered.clock.days(gathered.clock.at(float(days[-1])) - SHOWN) if len(days) else 0.0
     shown = [index for index in range(len(days)) if days[index] >= first]
     return {
-        "set_aside": set_aside(gathered, estimate, scaled),
-        "findings": [level_shift(gathered, QUANTITY, each, scaled) for each in estimate.level_shifts],
+        "set_aside": [each for each in set_aside(gathered, estimate, scaled) if each["taken_at"] >= since],
+        "findings": [
+            level_shift(gathered, QUANTITY, each, scaled)
+            for each in estimate.level_shifts
+            if gathered.clock.at(each.at_days) >= since
+        ],
         "missing": [missing(gathered, QUANTITY, each) for each in estimate.missing],
         "course": level_course(gathered, estimate, scaled, since_days=first),
         "readings_course": {

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Any
 from uuid import UUID
 
@@ -24,7 +24,8 @@ from service.resources.records.maintenance_events.models import MaintenanceEvent
 from service.resources.records.stock_changes.models import StockChange
 from service.storage.trail import AuditEntry, Event
 
-QUIET_ADDITIONS = {"top_off", "dose", "exchange"}  # they run all the time; water changes and the like are events
+QUIET_ADDITIONS = {"top_off", "exchange"}  # they run all the time; water changes and the like are events
+LASTING = timedelta(hours=12)  # so does a dose that lasts longer than this
 
 
 def of_systems(
@@ -102,7 +103,7 @@ def _between(session: Session, table: Any, start: datetime, end: datetime, condi
 
 
 def _addition(row: Addition) -> dict[str, Any] | None:
-    if row.kind in QUIET_ADDITIONS:
+    if row.kind in QUIET_ADDITIONS or (row.ended_at is not None and row.ended_at - row.at >= LASTING):
         return None
     what = f"{row.kind.replace('_', ' ')} {_amount(row)}".strip()
     return {"at": row.at, "kind": "addition", "what": what}
@@ -112,6 +113,8 @@ def _amount(row: Addition) -> str:
     canonical = row.canonical
     if canonical.get("volume_l") is not None:
         return f"{canonical['volume_l']:.0f} L"
+    if canonical.get("alkalinity_meq") is not None:
+        return f"{canonical['alkalinity_meq']:.0f} meq"
     return "" if canonical.get("mass_kg") is None else f"{canonical['mass_kg']:.2f} kg"
 
 

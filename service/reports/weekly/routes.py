@@ -8,7 +8,7 @@ from zoneinfo import ZoneInfo
 from fastapi import APIRouter, Query, Request, Response
 from fastapi.responses import HTMLResponse
 
-from service.computations.pulls import held_already, on_the_hour, tag_for
+from service.computations.pulls import held_already, resolved, tag_for
 from service.errors import NotAcceptable, NotFound, Unacceptable
 from service.http.caller import DoorOf
 from service.http.problems import may_refuse
@@ -17,6 +17,7 @@ from service.reports.page import render_html
 from service.reports.weekly.compute import weekly_report
 from service.reports.weekly.models import WeeklyReport
 from service.reports.weekly.weeks import week_named, week_of
+from service.resources.keeping.amounts import refused
 from service.resources.places.sites import queries as sites
 
 router = APIRouter(prefix="/reports", tags=["reports"])
@@ -54,7 +55,9 @@ def read_weekly_report(
         found = sites.named(work.session, work.scope, site)
         zone = ZoneInfo(found.time_zone)
         wanted = week_of(work.at, zone) if week is None else week_named(week, zone)
-        now = on_the_hour(work.at)
+        if wanted.start > work.at:
+            raise refused("week", "This week has not begun. Ask for it when it has.", wanted.name, place="query")
+        now = resolved(work.session, [found.id], work.at)
         tag = tag_for(work.session, request, site_ids=[found.id], at=min(now, wanted.end), form=f"{form} {wanted.name}")
         held = held_already(request, tag)
         if held is not None:

@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
+STEADY = "Steady"
+
 
 @dataclass(frozen=True)
 class Standing:
@@ -43,7 +45,7 @@ def words(standing: Standing) -> str:
     if standing.rise is None:
         return "No comparison with the week before"
     if standing.is_steady:
-        return "Steady"
+        return STEADY
     direction = "Rising" if standing.rise > 0 else "Falling"
     return f"{direction}: {standing.rise:+.2f} {standing.unit} in the week"
 
@@ -69,14 +71,14 @@ def heading(standing: Standing) -> str | None:
 def headline(lines: list[dict[str, Any]], gas: list[str], unlogged: int, corrections: int) -> list[str]:
     """The page in a few sentences."""
     moving = [line for line in lines if line["words"].startswith(("Rising", "Falling"))]
-    unknown = [line for line in lines if line["words"].startswith("Not enough")]
-    found = [line for line in lines if line["findings"] or line["set_aside"]]
-    sentences = [_count(len(lines) - len(moving) - len(unknown), len(lines))]
+    steady = [line for line in lines if line["words"] == STEADY]
+    found = [line for line in lines if line["findings"]]
+    sentences = [_count(len(steady), len(lines))]
     sentences += [f"{line['name']} is {_in_passing(line['words'])}." for line in moving]
     sentences += [f"{line['name']}: {finding['detail']}" for line in found for finding in line["findings"]]
     sentences += gas
     if unlogged:
-        sentences.append(f"{unlogged} of {len(lines)} systems had no alkalinity test all week.")
+        sentences.append(f"{unlogged} of {_systems(len(lines))} had no alkalinity test all week.")
     if corrections:
         sentences.append(f"{corrections} record{_s(corrections)} corrected or withdrawn.")
     return sentences
@@ -92,7 +94,11 @@ def _count(steady: int, all_systems: int) -> str:
         return "No systems are described yet."
     if steady == all_systems:
         return "Every system held its alkalinity this week."
-    return f"{steady} of {all_systems} systems held their alkalinity this week."
+    return f"{steady} of {_systems(all_systems)} held {'its' if steady == 1 else 'their'} alkalinity this week."
+
+
+def _systems(count: int) -> str:
+    return "1 system" if count == 1 else f"{count} systems"
 
 
 def _s(count: int) -> str:

@@ -26,9 +26,9 @@ def amount_in(
     return value
 
 
-def refused(pointer: str, detail: str, sent: object = None) -> Unacceptable:
-    """The refusal of one field."""
-    return Unacceptable(f"{pointer}: {detail}", (Fault(pointer, detail, sent),))
+def refused(pointer: str, detail: str, sent: object = None, *, place: str = "body") -> Unacceptable:
+    """The refusal of one field of the body, or of one parameter elsewhere."""
+    return Unacceptable(f"{pointer}: {detail}", (Fault(pointer, detail, sent, place),))
 
 
 @contextmanager

@@ -40,6 +40,8 @@ class RecordRow(KeptRow):
     sent_digest: bytes = Field(max_length=32)
     recorded_at: datetime = Field(sa_type=Instant)
     recorded_by: UUID = Field(sa_type=Identifier)
+    changed_at: datetime | None = Field(default=None, sa_type=Instant)
+    changed_by: UUID | None = Field(default=None, sa_type=Identifier)
     correction_reason: str | None = None
 
 
@@ -65,6 +67,8 @@ class RecordRead(Shape):
     site_id: UUID
     recorded_at: datetime
     recorded_by: UUID = Field(description="The person or token that sent it.")
+    changed_at: datetime | None = Field(description="When this version replaced the one before; null for the first.")
+    changed_by: UUID | None = Field(description="Who corrected or withdrew; null for the first.")
     correction_reason: str | None = Field(description="Why this version replaced the one before; null for the first.")
 
 
@@ -123,6 +127,8 @@ def record_body(row: RecordRow) -> dict[str, Any]:
         "site_id": row.site_id,
         "recorded_at": row.recorded_at,
         "recorded_by": row.recorded_by,
+        "changed_at": row.changed_at,
+        "changed_by": row.changed_by,
         "correction_reason": row.correction_reason,
     }
 
@@ -186,6 +192,8 @@ def corrected(work: Work, kind: RecordKind[Record], record_id: UUID, sent: Any, 
     changes = _entered(sent, only_set=True)
     why = changes.pop("reason")
     entered = {name: value for name, value in {**row.entered, **changes}.items() if value is not None}
+    if entered == row.entered:
+        raise Unacceptable("Nothing in this correction differs from what stands. Send the fields that change.")
     columns = kind.columns(work, _validated(kind, {**entered, "id": record_id}, confirm=getattr(sent, "confirm", None)))
     if columns["site_id"] != row.site_id:
         detail = "A correction stays on the record's own site. Withdraw it and record it anew there."
@@ -276,7 +284,7 @@ def _replace(work: Work, kind: RecordKind[Record], row: Record, why: str) -> dic
         )
     )
     row.version += 1
-    row.correction_reason = why
+    row.changed_at, row.changed_by, row.correction_reason = work.at, work.caller.id, why
     return before
 
 

@@ -30,22 +30,58 @@ def test_a_falling_system_is_named_on_the_first_lines(house: House) -> None:
     assert lines["South loop"]["words"].startswith("Falling")
     assert lines["South loop"]["target"] == {"value": pytest.approx(8.4, abs=1e-6), "unit": "dKH"}
     assert "moving away" in lines["South loop"]["heading"] or "at its target" not in lines["South loop"]["heading"]
-    assert week["headline"][0] == "1 of 2 systems held their alkalinity this week."
+    assert week["headline"][0] == "1 of 2 systems held its alkalinity this week."
     assert week["headline"][1].startswith("South loop is falling (")
     assert week["cautions"]
 
 
-def test_an_unrecorded_addition_is_found_and_an_outlier_set_aside(house: House) -> None:
+def test_what_was_found_in_the_week_is_told_in_that_week(house: House) -> None:
     site = house.a_site()
     system = house.a_system(site)
-    levels = [3.0] * 20 + [3.6] * 11
-    levels[12] = 4.1
-    ids = titrations(house, system["id"], levels)
+    house.pass_time(days=6)  # Sunday
+    levels = [3.0] * 28 + [3.6] * 3
+    levels[25] = 4.1
+    ids = titrations(house, system["id"], levels, every_days=1.0)
     (line,) = report(house, site)["lines"]
     assert [finding["code"] for finding in line["findings"]] == ["level_shift"]
+    assert "rose by 0." in line["findings"][0]["detail"]
     assert "nobody recorded" in line["findings"][0]["detail"]
-    assert [left_out["reading_id"] for left_out in line["set_aside"]] == [ids[12]]
+    assert [left_out["reading_id"] for left_out in line["set_aside"]] == [ids[25]]
     assert line["readings_course"]["flag"].count("set_aside") == 1
+    house.pass_time(days=7)
+    (later,) = report(house, site)["lines"]
+    assert (later["findings"], later["set_aside"]) == ([], [])
+
+
+def test_a_week_that_has_not_begun_has_no_report(house: House) -> None:
+    refused = house.call("GET", f"/v1/reports/weekly?site={house.a_site()['tag']}&week=2026-W30", status=422)
+    assert (refused["errors"][0]["pointer"], refused["errors"][0]["in"]) == ("week", "query")
+
+
+def test_what_was_just_recorded_counts_at_once(house: House) -> None:
+    site = house.a_site()
+    system = house.a_system(site)
+    titrations(house, system["id"], [3.0] * 10)
+    house.pass_time(minutes=20)
+    house.a_reading(system["id"], 3.0, unit="meq/L")
+    (line,) = report(house, site)["lines"]
+    assert line["readings"] == 2
+
+
+def test_a_site_is_shown_in_units_that_its_quantities_have(house: House) -> None:
+    site = house.a_site()
+    path = f"/v1/sites/{site['id']}"
+    for units, pointer in (
+        ({"alkalinity": "dkh"}, "/units/alkalinity"),
+        ({"alkalinity": "mg/L NO3"}, "/units/alkalinity"),
+        ({"alkalinity": "umol/kg"}, "/units/alkalinity"),  # means nothing without salinity and temperature
+        ({"happiness": "1"}, "/units/happiness"),
+    ):
+        refused = house.call("PATCH", path, {"units": units}, headers={"If-Match": '"1"'}, status=422)
+        assert refused["errors"][0]["pointer"] == pointer
+    house.call("PATCH", path, {"units": {"alkalinity": "mg/L CaCO3"}}, headers={"If-Match": '"1"'})
+    house.a_system(site)
+    assert report(house, site)["lines"][0]["unit"] == "mg/L CaCO3"
 
 
 def test_what_happened_stands_in_the_report(house: House) -> None:

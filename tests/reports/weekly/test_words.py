@@ -52,7 +52,7 @@ def test_the_headline_counts_and_names() -> None:
     moving = {"name": "South", "words": "Falling: -0.50 dKH in the week", "findings": [], "set_aside": []}
     assert headline([still], [], 0, 0) == ["Every system held its alkalinity this week."]
     assert headline([still, moving], ["Gas 1: change the cylinder now."], 1, 2) == [
-        "1 of 2 systems held their alkalinity this week.",
+        "1 of 2 systems held its alkalinity this week.",
         "South is falling (-0.50 dKH in the week).",
         "Gas 1: change the cylinder now.",
         "1 of 2 systems had no alkalinity test all week.",

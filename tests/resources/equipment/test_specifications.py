@@ -57,7 +57,7 @@ def test_every_kind_of_equipment_is_kept_as_it_was_sent(yard: Yard) -> None:
 BAD: list[tuple[str, dict[str, Any], str, str]] = [
     ("calcium_reactor", {"chambres": 2}, "/chambres", "not known"),
     ("calcium_reactor", {"chambers": 0}, "/chambers", "greater than or equal to 1"),
-    ("calcium_reactor", {"chambers": True}, "/chambers", "integer"),
+    ("calcium_reactor", {"chambers": True}, "/chambers", "whole number"),
     ("calcium_reactor", {"chamber_volume": {"value": 0, "unit": "L"}}, "/chamber_volume/value", "More than 0"),
     ("calcium_reactor", {"chamber_volume": {"value": 9, "unit": "kg"}}, "/chamber_volume/unit", "kg"),
     ("calcium_reactor", {"chamber_volume": {"value": "9", "unit": "L"}}, "/chamber_volume/value", "number"),

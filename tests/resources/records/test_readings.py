@@ -105,7 +105,7 @@ def test_keepers_correct_their_own_for_a_day_and_supervisors_anybodys(house: Hou
     house.call("PUT", path, content, token=role["keeper"], status=201)
 
     def correct(token: str, version: int, status: int) -> None:
-        body, headers = {"value": 8.1, "reason": "look again"}, {"If-Match": f'"{version}"'}
+        body, headers = {"value": 8.1 + version / 10, "reason": "look again"}, {"If-Match": f'"{version}"'}
         house.call("POST", f"{path}/corrections", body, token=token, headers=headers, status=status)
 
     for token in (role["reader"], colleague, role["life_support"]):
@@ -184,3 +184,30 @@ def test_bad_input_is_named_and_nothing_is_stored(house: House) -> None:
         )
         assert response.status_code == 422, text
     assert house.call("GET", "/v1/readings") == []
+
+
+def test_every_version_says_who_made_it_and_when(house: House) -> None:
+    site = house.a_site()
+    supervisor = house.token("supervisor", site=site["id"])
+    reading = house.a_reading(house.a_system(site)["id"], 8.0)
+    house.pass_time(hours=3)
+    path = f"/v1/readings/{reading['id']}"
+    change = {"value": 8.4, "reason": "misread"}
+    house.call("POST", f"{path}/corrections", change, headers={"If-Match": '"1"'}, token=supervisor)
+    first, second = house.call("GET", f"{path}/versions")
+    assert (first["changed_at"], first["changed_by"]) == (None, None)
+    assert second["changed_by"] not in (None, second["recorded_by"])
+    assert second["changed_at"] > second["recorded_at"]
+
+
+def test_a_correction_that_changes_nothing_is_refused(house: House) -> None:
+    reading = house.a_reading(house.a_system()["id"], 8.0)
+    path = f"/v1/readings/{reading['id']}/corrections"
+    for sent in ({"reason": "typo"}, {"reason": "typo", "value": 8.0}):
+        house.call("POST", path, sent, headers={"If-Match": '"1"'}, status=422)
+
+
+def test_a_misspelt_filter_is_refused_not_ignored(house: House) -> None:
+    house.a_reading(house.a_system()["id"], 8.0)
+    refused = house.call("GET", "/v1/readings?sit=cold-quay", status=422)
+    assert (refused["errors"][0]["pointer"], refused["errors"][0]["in"]) == ("sit", "query")

@@ -123,8 +123,10 @@ class Readings(RuleBasedStateMachine):
             expected = 403
         elif behind:
             expected = 412
+        elif known.is_withdrawn:
+            expected = 409
         else:
-            expected = 409 if known.is_withdrawn else 200
+            expected = 422 if body.get("value") == known.values[-1] else 200  # a correction that changes nothing
         headers = {"If-Match": f'"{known.versions - behind}"'}
         path = f"/v1/readings/{reading_id}/{what}"
         self.house.call("POST", path, body, headers=headers, token=self.tokens[who], status=expected)

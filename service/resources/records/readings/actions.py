@@ -169,7 +169,7 @@ def _plain(condition: Any) -> Any:
 def _implausible(sent: ReadingSent, quantity: Quantity) -> NeedsConfirmation:
     low, high = quantity.plausible
     detail = (
-        f"{quantity.title.capitalize()} of {sent.value:g} {sent.unit} is outside the usual "
+        f"A {quantity.title} of {sent.value:g} {sent.unit} is outside the usual "
         f"{low:g} to {high:g} {quantity.unit}. "
         "Check the value and its unit; if it is right, send it again with confirm: true."
     )
