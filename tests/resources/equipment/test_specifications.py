@@ -74,7 +74,7 @@ BAD: list[tuple[str, dict[str, Any], str, str]] = [
     ("co2_cylinder", {**CYLINDER, "stamped_tare": {"value": 6.85, "unit": "g"}}, "/stamped_tare", "Check the units"),
     ("co2_cylinder", {**CYLINDER, "water_capacity": {"value": 6.7, "unit": "bar"}}, "/water_capacity/unit", "bar"),
     ("co2_cylinder", {**CYLINDER, "water_capacity": {"value": 6.7, "unit": "pt"}}, "/water_capacity/unit", "pt"),
-    ("co2_cylinder", {"dip_tube": "no"}, "/dip_tube", "boolean"),
+    ("co2_cylinder", {"dip_tube": "no"}, "/dip_tube", "true or false"),
     ("co2_cylinder", {"test_date": "2031-05-01"}, "/test_date", "test_due"),
     ("co2_cylinder", {"test_date": "May 2024"}, "/test_date", "a date is expected"),
     ("co2_cylinder", {"test_date": "2024-05-01", "test_due": "2023-05-01"}, "/test_due", "after test_date"),
