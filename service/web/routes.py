@@ -17,6 +17,8 @@ from service.reports.shelf import MEDIA_TYPES, PAPER, STATIC
 from service.reports.weekly.compute import weekly_report
 from service.reports.weekly.weeks import week_of
 from service.resources.places.sites import queries as sites
+from service.resources.places.systems import queries as systems
+from service.settings import Settings
 from service.web.pages import DESK, PageRoute, Visitor, VisitorOf, page
 from service.web.reference import printed
 
@@ -32,17 +34,25 @@ SystemTag = Annotated[str, Path(max_length=40, pattern=PRINTABLE)]
 @router.get("/")
 def show_first_page(request: Request, visitor: VisitorOf) -> Response:
     """What this is and where to begin: the sites of whoever is signed in, or how to sign in."""
-    name, shown = None, []
+    name, folder, system, shown = None, None, None, []
     try:
         with visitor.work() as work:
-            name = work.caller.name
+            name, folder = work.caller.name, _folder(request)
             for site in sites.visible(work.session, work.scope):
                 week = week_of(work.at, ZoneInfo(site.time_zone)).name
                 shown.append({"tag": site.tag, "name": site.name, "week": week})
+                system = system or next((row.id for row in systems.of_site(work.session, site.id)), None)
     except NotSignedIn:
         pass  # the page itself says how to sign in
     base = str(request.base_url).rstrip("/")
-    return page("first.html", person=name, sites=shown, base=base)
+    return page("first.html", person=name, sites=shown, base=base, folder=folder, system=system)
+
+
+def _folder(request: Request) -> str | None:
+    """The data folder that a command on this machine must be told of; None where it finds the database by itself."""
+    settings: Settings = request.app.state.settings
+    is_usual = settings.database_url is not None or settings.data_dir == Settings.model_fields["data_dir"].default
+    return None if is_usual else str(settings.data_dir)
 
 
 @router.get("/sites/{site_tag}")
