@@ -10,26 +10,25 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from service.computations.consumption.practice import PRACTICE as DEFAULTS
+from service.computations.timeframe import UNSTATED_VOLUME_SD
 from service.science.history import Checks, Doses, Feed, Readings, SystemHistory, WaterChanges
 from service.simulation import Addition, Reading, Recorded
 
-SATURATED_LIMEWATER_MEQ_L = 40.6
-UNTITRATED_STRENGTH = 0.75
-"""A vat nobody titrated: half to full strength."""
-DRIP_DRIFT, EFFLUENT_DRIFT, AFTER_RESETTING = 0.02, 0.02, 0.05
+DRIP_DRIFT, EFFLUENT_DRIFT, AFTER_RESETTING = DEFAULTS.drip_drift, DEFAULTS.effluent_drift, DEFAULTS.after_cleaning
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class InputErrors:
     """Relative sds; what all timings or titrations of an effluent share is the systematic part."""
 
-    drip: float = 0.10
-    effluent: float = 0.03
-    pump: float = 0.05
-    limewater: float = 0.15
-    volume: float = 0.05
-    fraction: float = 0.05
-    new_water: float = 0.03
+    drip: float = DEFAULTS.timed_drip
+    effluent: float = DEFAULTS.effluent_kit
+    pump: float = DEFAULTS.dosing_pump
+    limewater: float = DEFAULTS.titrated_limewater
+    volume: float = UNSTATED_VOLUME_SD
+    fraction: float = DEFAULTS.changed_fraction
+    new_water: float = DEFAULTS.new_water
 
 
 PRACTICE = InputErrors()
@@ -77,9 +76,16 @@ def _doses(past: list[Addition], volume_l: float, errors: InputErrors) -> Doses:
     rows = []
     for each in past:
         if each.kind == "dose":
-            rows.append((each.start, each.end, each.amount / volume_l, errors.pump if each.end > each.start else 0.02))
+            rows.append(
+                (
+                    each.start,
+                    each.end,
+                    each.amount / volume_l,
+                    errors.pump if each.end > each.start else DEFAULTS.measured_dose,
+                )
+            )
         if each.kind == "limewater":
-            strength = each.alkalinity_meq_l or UNTITRATED_STRENGTH * SATURATED_LIMEWATER_MEQ_L
+            strength = each.alkalinity_meq_l or DEFAULTS.untitrated_limewater_meq_l
             rows.append((each.start, each.end, each.amount * strength / volume_l, errors.limewater))
     columns = [_column(column) for column in zip(*rows, strict=True)] or [np.empty(0)] * 4
     return Doses(start_days=columns[0], end_days=columns[1], amount=columns[2], relative_sd=columns[3])
