@@ -66,7 +66,7 @@ def test_of_many_corrections_of_one_version_one_is_taken(house: House) -> None:
     reading = house.a_reading(house.a_system()["id"])
     path = f"/v1/readings/{reading['id']}/corrections"
     sent = [
-        ("POST", path, {"json": {"value": 8 + n / 100, "reason": "misread"}, "headers": {"If-Match": '"1"'}})
+        ("POST", path, {"json": {"value": 8.01 + n / 100, "reason": "misread"}, "headers": {"If-Match": '"1"'}})
         for n in range(20)
     ]
     statuses = Counter(status for status, _ in together(house, sent))
