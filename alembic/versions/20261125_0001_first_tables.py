@@ -392,32 +392,30 @@ def upgrade() -> None:
         )
 
     op.create_table(
-        "maintenance_events",
+        "maintenance_plans",
         sa.Column("id", IDENTIFIER, nullable=False),
         sa.Column("version", sa.Integer(), nullable=False),
         sa.Column("site_id", IDENTIFIER, nullable=False),
         sa.Column("subject_id", IDENTIFIER, nullable=False),
-        sa.Column("at", sa.BigInteger(), nullable=False),
-        sa.Column("state", sa.String(16), nullable=False),
-        sa.Column("entered", sa.Text(), nullable=False),
-        sa.Column("sent_digest", sa.LargeBinary(), nullable=False),
-        sa.Column("recorded_at", sa.BigInteger(), nullable=False),
-        sa.Column("recorded_by", IDENTIFIER, nullable=False),
-        sa.Column("changed_at", sa.BigInteger(), nullable=True),
-        sa.Column("changed_by", IDENTIFIER, nullable=True),
-        sa.Column("correction_reason", sa.String(), nullable=True),
+        sa.Column("what", sa.String(200), nullable=False),
         sa.Column("kind", sa.String(16), nullable=False),
-        sa.Column("restores", sa.Text(), nullable=False),
+        sa.Column("recurrence", sa.String(200), nullable=False),
+        sa.Column("counts_from", sa.String(16), nullable=False),
+        sa.Column("from_at", sa.BigInteger(), nullable=False),
+        sa.Column("to_at", sa.BigInteger(), nullable=True),
+        sa.Column("procedure", sa.String(), nullable=True),
+        sa.Column("described_at", sa.BigInteger(), nullable=False),
+        sa.CheckConstraint("to_at IS NULL OR to_at >= from_at", name=op.f("ck_maintenance_plans_ends_after_it_begins")),
         sa.ForeignKeyConstraint(
             ["site_id", "subject_id"],
             ["subjects.site_id", "subjects.id"],
-            name=op.f("fk_maintenance_events_site_id_subject_id_subjects"),
+            name=op.f("fk_maintenance_plans_site_id_subject_id_subjects"),
         ),
-        sa.PrimaryKeyConstraint("id", name=op.f("pk_maintenance_events")),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_maintenance_plans")),
     )
-    with op.batch_alter_table("maintenance_events", schema=None) as batch_op:
-        batch_op.create_index("ix_maintenance_events_site_id_at", ["site_id", "at"], unique=False)
-        batch_op.create_index("ix_maintenance_events_subject_id_at", ["subject_id", "kind", "at"], unique=False)
+    with op.batch_alter_table("maintenance_plans", schema=None) as batch_op:
+        batch_op.create_index("ix_maintenance_plans_site_id", ["site_id"], unique=False)
+        batch_op.create_index("ix_maintenance_plans_subject_id", ["subject_id"], unique=False)
 
     op.create_table(
         "placements",
@@ -593,9 +591,48 @@ def upgrade() -> None:
         sa.PrimaryKeyConstraint("id", name=op.f("pk_tanks")),
         sa.UniqueConstraint("site_id", "tag", name=op.f("uq_tanks_site_id_tag")),
     )
+    op.create_table(
+        "maintenance_events",
+        sa.Column("id", IDENTIFIER, nullable=False),
+        sa.Column("version", sa.Integer(), nullable=False),
+        sa.Column("site_id", IDENTIFIER, nullable=False),
+        sa.Column("subject_id", IDENTIFIER, nullable=False),
+        sa.Column("at", sa.BigInteger(), nullable=False),
+        sa.Column("state", sa.String(16), nullable=False),
+        sa.Column("entered", sa.Text(), nullable=False),
+        sa.Column("sent_digest", sa.LargeBinary(), nullable=False),
+        sa.Column("recorded_at", sa.BigInteger(), nullable=False),
+        sa.Column("recorded_by", IDENTIFIER, nullable=False),
+        sa.Column("changed_at", sa.BigInteger(), nullable=True),
+        sa.Column("changed_by", IDENTIFIER, nullable=True),
+        sa.Column("correction_reason", sa.String(), nullable=True),
+        sa.Column("kind", sa.String(16), nullable=False),
+        sa.Column("plan_id", IDENTIFIER, nullable=True),
+        sa.Column("what_key", sa.String(), nullable=False),
+        sa.Column("restores", sa.Text(), nullable=False),
+        sa.ForeignKeyConstraint(
+            ["plan_id"], ["maintenance_plans.id"], name=op.f("fk_maintenance_events_plan_id_maintenance_plans")
+        ),
+        sa.ForeignKeyConstraint(
+            ["site_id", "subject_id"],
+            ["subjects.site_id", "subjects.id"],
+            name=op.f("fk_maintenance_events_site_id_subject_id_subjects"),
+        ),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_maintenance_events")),
+    )
+    with op.batch_alter_table("maintenance_events", schema=None) as batch_op:
+        batch_op.create_index("ix_maintenance_events_plan_id_at", ["plan_id", "at"], unique=False)
+        batch_op.create_index("ix_maintenance_events_site_id_at", ["site_id", "at"], unique=False)
+        batch_op.create_index("ix_maintenance_events_subject_id_at", ["subject_id", "kind", "at"], unique=False)
 
 
 def downgrade() -> None:
+    with op.batch_alter_table("maintenance_events", schema=None) as batch_op:
+        batch_op.drop_index("ix_maintenance_events_subject_id_at")
+        batch_op.drop_index("ix_maintenance_events_site_id_at")
+        batch_op.drop_index("ix_maintenance_events_plan_id_at")
+
+    op.drop_table("maintenance_events")
     op.drop_table("tanks")
     op.drop_table("systems")
     with op.batch_alter_table("stock_changes", schema=None) as batch_op:
@@ -619,11 +656,11 @@ def downgrade() -> None:
         batch_op.drop_index("ix_placements_system_id")
 
     op.drop_table("placements")
-    with op.batch_alter_table("maintenance_events", schema=None) as batch_op:
-        batch_op.drop_index("ix_maintenance_events_subject_id_at")
-        batch_op.drop_index("ix_maintenance_events_site_id_at")
+    with op.batch_alter_table("maintenance_plans", schema=None) as batch_op:
+        batch_op.drop_index("ix_maintenance_plans_subject_id")
+        batch_op.drop_index("ix_maintenance_plans_site_id")
 
-    op.drop_table("maintenance_events")
+    op.drop_table("maintenance_plans")
     with op.batch_alter_table("installations", schema=None) as batch_op:
         batch_op.drop_index(
             "uq_installations_open", sqlite_where=sa.text("to_at IS NULL"), postgresql_where=sa.text("to_at IS NULL")

@@ -218,6 +218,19 @@ ROWS: dict[str, Row] = {
         },
         lambda _world: {"minutes": 5},
     ),
+    **thing(
+        "maintenance_plan",
+        "maintenance-plans",
+        lambda world: {
+            "subject_id": world.system["id"],
+            "what": "look it over",
+            "kind": "inspection",
+            "recurrence": "FREQ=MONTHLY",
+            "from": world.at(days=10),
+        },
+        {"procedure": "with a lamp"},
+    ),
+    "list_due_maintenance": Row(READ, lambda world, _by: Ask(query={"site": world.site["tag"]})),
     **record(
         "stock_change",
         "stock-changes",

@@ -7,9 +7,10 @@ from service.resources.records.audit.routes import router as audit
 from service.resources.records.changes.routes import router as changes
 from service.resources.records.handovers.routes import router as handovers
 from service.resources.records.maintenance_events.routes import router as maintenance_events
+from service.resources.records.maintenance_plans.routes import router as maintenance_plans
 from service.resources.records.readings.routes import router as readings
 from service.resources.records.stock_changes.routes import router as stock_changes
 
 router = APIRouter()
-for part in (readings, additions, maintenance_events, stock_changes, handovers, changes, audit):
+for part in (readings, additions, maintenance_events, maintenance_plans, stock_changes, handovers, changes, audit):
     router.include_router(part)

@@ -17,7 +17,9 @@ from service.resources.records.maintenance_events.models import (
     MAINTENANCE_EVENT,
     MaintenanceEventRead,
     MaintenanceEventSent,
+    what_key,
 )
+from service.resources.records.maintenance_plans import queries as plans
 from service.resources.records.readings.models import Reading
 from service.science.quantities import QUANTITIES
 
@@ -29,6 +31,8 @@ def columns(work: Work, sent: MaintenanceEventSent) -> dict[str, Any]:
     for index, code in enumerate(sent.restores):
         if code not in QUANTITIES:
             raise refused(f"/restores/{index}", f"Not a quantity known here. Known: {', '.join(QUANTITIES)}.", code)
+    if sent.plan_id is not None:
+        plans.one_for(work.session, work.scope, sent.plan_id, site_id=subject.site_id, subject_id=subject.id)
     for name in ("readings_before", "readings_after"):
         _refuse_unknown(work, subject.site_id, getattr(sent, name), name)
     return {
@@ -36,6 +40,8 @@ def columns(work: Work, sent: MaintenanceEventSent) -> dict[str, Any]:
         "subject_id": subject.id,
         "at": sent.performed_at,
         "kind": sent.kind,
+        "plan_id": sent.plan_id,
+        "what_key": what_key(sent.what),
         "restores": list(sent.restores),
     }
 

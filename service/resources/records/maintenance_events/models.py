@@ -7,13 +7,14 @@ from uuid import UUID
 
 from pydantic import Field as ShapeField
 from pydantic import model_validator
+from sqlalchemy import ForeignKeyConstraint, Index
 from sqlmodel import Field
 
 from service.http.shapes import Amount, Code, Id, Line, Note, Number, Shape, Time, Whole
 from service.resources.keeping.kept import Kept, register
 from service.resources.keeping.records import RecordRead, RecordRow, record_body, record_constraints
 from service.resources.records.fields import refuse_fields
-from service.storage.types import Document
+from service.storage.types import Document, Identifier
 
 MaintenanceKind = Literal["predetermined", "condition_based", "corrective", "inspection", "calibration"]
 Minutes = Annotated[Number, ShapeField(ge=0, le=7 * 24 * 60, description="Working time.")]
@@ -52,10 +53,13 @@ class MaintenanceEventSent(Shape):
 
     `restores` names the quantities that are as new afterwards: a cleaned drip line restores `effluent_flow`.
     `readings_before` and `readings_after` name readings that were taken for it. `calibration` belongs to a calibration.
+    `plan_id` names the maintenance plan of the same subject that it was done for. An event that names none counts for
+    every plan of its subject whose `what` it repeats, letter case and spacing aside.
     """
 
     id: Id | None = None
     subject_id: Id
+    plan_id: Id | None = None
     kind: MaintenanceKind
     performed_at: Time
     what: Note
@@ -85,6 +89,7 @@ class MaintenanceEventRead(RecordRead):
     """A maintenance event as it stands."""
 
     subject_id: UUID
+    plan_id: UUID | None
     kind: str
     performed_at: Time
     what: str
@@ -101,13 +106,24 @@ class MaintenanceEventRead(RecordRead):
 
 
 class MaintenanceEvent(RecordRow, table=True):
-    """The stored row; all but its kind and what it restores stands as entered."""
+    """The stored row; `what_key` is its `what` as plans compare it. The rest stands as entered."""
 
     __tablename__ = "maintenance_events"
-    __table_args__ = record_constraints("maintenance_events", "kind")
+    __table_args__ = (
+        *record_constraints("maintenance_events", "kind"),
+        Index("ix_maintenance_events_plan_id_at", "plan_id", "at"),
+        ForeignKeyConstraint(["plan_id"], ["maintenance_plans.id"]),
+    )
 
     kind: str = Field(max_length=16)
+    plan_id: UUID | None = Field(default=None, sa_type=Identifier)
+    what_key: str
     restores: Any = Field(sa_type=Document)
+
+
+def what_key(what: str) -> str:
+    """What a plan compares of what was done: the words, whatever their letter case and spacing."""
+    return " ".join(what.casefold().split())
 
 
 def body(row: MaintenanceEvent) -> dict[str, Any]:
@@ -124,6 +140,7 @@ def body(row: MaintenanceEvent) -> dict[str, Any]:
         "note": None,
         **record_body(row),
         "subject_id": row.subject_id,
+        "plan_id": row.plan_id,
         "kind": row.kind,
         "restores": row.restores,
     }

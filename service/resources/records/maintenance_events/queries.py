@@ -1,15 +1,17 @@
-"""What maintenance tells computations: when something was as new again."""
+"""What maintenance tells computations and plans: when something was as new again, and when it was last done."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from datetime import datetime
+from typing import Any
 from uuid import UUID
 
+from sqlalchemy import func
 from sqlmodel import Session, col, select
 
 from service.resources.keeping.records import RECORDED
-from service.resources.records.maintenance_events.models import MaintenanceEvent
+from service.resources.records.maintenance_events.models import MaintenanceEvent, what_key
 
 
 def restorations(
@@ -34,3 +36,34 @@ def restorations(
         if quantity in row.restores:
             found[row.subject_id].append(row.at)
     return found
+
+
+def last_done(session: Session, plans: Sequence[tuple[UUID, UUID, str]], at: datetime) -> dict[UUID, datetime | None]:
+    """When each plan (its id, its subject, its `what`) was last done, up to and including an instant; two queries.
+
+    An event counts for the plan it names. One that names none counts for every plan of its subject whose `what` it
+    repeats, letter case and spacing aside.
+    """
+    latest = func.max(col(MaintenanceEvent.at))
+    counted: list[Any] = [MaintenanceEvent.state == RECORDED, col(MaintenanceEvent.at) <= at]
+    by_plan = dict(
+        session.exec(
+            select(MaintenanceEvent.plan_id, latest)
+            .where(col(MaintenanceEvent.plan_id).in_([plan_id for plan_id, _, _ in plans]), *counted)
+            .group_by(col(MaintenanceEvent.plan_id))
+        ).all()
+    )
+    unnamed = session.exec(
+        select(MaintenanceEvent.subject_id, MaintenanceEvent.what_key, latest)
+        .where(
+            col(MaintenanceEvent.subject_id).in_({subject_id for _, subject_id, _ in plans}),
+            col(MaintenanceEvent.plan_id).is_(None),
+            *counted,
+        )
+        .group_by(col(MaintenanceEvent.subject_id), col(MaintenanceEvent.what_key))
+    )
+    by_words = {(subject_id, words): done for subject_id, words, done in unnamed}
+    return {
+        plan_id: max(filter(None, (by_plan.get(plan_id), by_words.get((subject_id, what_key(what))))), default=None)
+        for plan_id, subject_id, what in plans
+    }
