@@ -99,6 +99,12 @@ _PRESSURE = (
 )
 _HYDROMETER = frozenset({"SG"})
 
+
+def _standard(unit: str, largest: float) -> Condition:
+    """What a check standard, read with the same kit and lot, is said to hold."""
+    return Condition("stated_value", "stated value of the check standard", unit, possible=(0.0, largest))
+
+
 _ALKALINITY_UNITS = (
     "meq/L", "dKH", "mmol/L", "mmol/L CaCO3", "mg/L CaCO3", "degree f", "degree e",
     "umol/L", "umol/kg", "mmol/kg", "meq/kg", "mol/kg",
@@ -140,13 +146,18 @@ def _reactor(*others: str) -> frozenset[str]:
 
 
 _ROWS = (
-    Quantity("alkalinity", "alkalinity", _ALKALINITY_UNITS, (0.0, 100.0), (1.4, 6.0), WATER, _DENSITY),
-    Quantity("calcium", "calcium", _ION_UNITS, (0.0, 5000.0), (250.0, 650.0), WATER, _DENSITY, "Ca"),
-    Quantity("magnesium", "magnesium", _ION_UNITS, (0.0, 10_000.0), (900.0, 2000.0), WATER, _DENSITY, "Mg"),
+    Quantity("alkalinity", "alkalinity", _ALKALINITY_UNITS, (0.0, 100.0), (1.4, 6.0), WATER,
+             (*_DENSITY, _standard("meq/L", 100.0))),
+    Quantity("calcium", "calcium", _ION_UNITS, (0.0, 5000.0), (250.0, 650.0), WATER,
+             (*_DENSITY, _standard("mg/L", 5000.0)), "Ca"),
+    Quantity("magnesium", "magnesium", _ION_UNITS, (0.0, 10_000.0), (900.0, 2000.0), WATER,
+             (*_DENSITY, _standard("mg/L", 10_000.0)), "Mg"),
     Quantity("strontium", "strontium", _ION_UNITS, (0.0, 500.0), (2.0, 20.0), WATER, _DENSITY, "Sr"),
     Quantity("potassium", "potassium", _ION_UNITS, (0.0, 5000.0), (250.0, 550.0), WATER, _DENSITY, "K"),
-    Quantity("nitrate", "nitrate", _NITRATE_UNITS, (0.0, 5000.0), (0.0, 100.0), WATER, _DENSITY),
-    Quantity("phosphate", "phosphate", _PHOSPHATE_UNITS, (0.0, 500.0), (0.0, 1.0), WATER, _DENSITY),
+    Quantity("nitrate", "nitrate", _NITRATE_UNITS, (0.0, 5000.0), (0.0, 100.0), WATER,
+             (*_DENSITY, _standard("mg/L NO3", 5000.0))),
+    Quantity("phosphate", "phosphate", _PHOSPHATE_UNITS, (0.0, 500.0), (0.0, 1.0), WATER,
+             (*_DENSITY, _standard("mg/L PO4", 500.0))),
     Quantity("ammonia", "total ammonia", _AMMONIA_UNITS, (0.0, 500.0), (0.0, 0.5), WATER, _DENSITY),
     Quantity("ph", "pH", ("[pH]",), (0.0, 14.0), (7.4, 8.8), WATER, _PH),
     Quantity(
@@ -169,6 +180,7 @@ _ROWS = (
                 "calibration_temperature", "temperature the hydrometer's glass was calibrated at, if another", "Cel",
                 possible=(0.0, 40.0),
             ),
+            _standard("1", 70.0),
         ),
     ),
     Quantity(

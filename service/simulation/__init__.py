@@ -23,37 +23,46 @@ magnesium, salt) in a well-mixed body of water, and the same in the chamber of a
     reactor    Q (c_chamber - c);  chamber: dc/dt = Q/Vc (c - c_chamber) + gas + media,
                media = m (ceiling - alkalinity)+ (mass left)^(2/3), ceiling: aragonite saturation 1 at the chamber's pH
 
+    gas        the cylinder loses what passes the counter / (1 - leak); of that the chamber gets 1 - vented
+    faults     a drip that loses a share, media whose rate falls, a leak, venting, a top-off that stands still, a lot or
+               an instrument that reads wrong, samples that degas: from a day drawn in a window (.faults)
+
 **Boundary** of the ledger (`SimulatedSystem.flows`): water of system and chamber. For each solute, stock at the end =
 stock at the start + the sum of all terms. Gas exchange, gas fed, photosynthesis, skeletons, media, drain and new water
 are terms; the drip is inside.
 
 **Simplifications**: rates are held over the hour (the chamber is solved exactly); equilibrium constants follow
-temperature and salinity by the day; volumes add; no precipitation; phosphate, silicate and organic alkalinity absent.
+temperature and salinity by the day; volumes add; no precipitation; a gas line is never empty; phosphate, silicate and
+organic alkalinity absent.
 
 **Records** (`SimulatedSystem.recorded`) are what a person or a pump would have written: kit noise, outliers, lots,
 hand-timed drips, nominal volumes. `labels` says what was wrong or missing; an estimator must not see it.
 """
 
+from service.simulation.library import load_scenario, read_scenario, scenario_names
 from service.simulation.records import (
     Addition,
+    Fault,
     Labels,
     MaintenanceEvent,
     ProbeSeries,
     Reading,
     Recorded,
     SetPoint,
+    SimulatedGasLine,
     SimulatedSite,
     SimulatedSystem,
     StockChange,
     Truth,
     Unrecorded,
 )
-from service.simulation.scenario import Scenario, load_scenario, read_scenario, scenario_names
+from service.simulation.scenario import Scenario
 from service.simulation.site import simulate, simulate_many
 from service.simulation.strict import ScenarioError
 
 __all__ = [
     "Addition",
+    "Fault",
     "Labels",
     "MaintenanceEvent",
     "ProbeSeries",
@@ -62,6 +71,7 @@ __all__ = [
     "Scenario",
     "ScenarioError",
     "SetPoint",
+    "SimulatedGasLine",
     "SimulatedSite",
     "SimulatedSystem",
     "StockChange",

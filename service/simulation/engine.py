@@ -20,7 +20,8 @@ from service.simulation.basin import (
     skeleton,
 )
 from service.simulation.chemistry import CALCIUM_MG_PER_MMOL, MAGNESIUM_MG_PER_MMOL, Constants, Values
-from service.simulation.forcing import Forcing, forcing
+from service.simulation.forcing import GAS_LEAK, GAS_VENTED, MEDIA_AGEING, TOP_OFF_STANDSTILL, Forcing, forcing
+from service.simulation.gas_line import Cylinders
 from service.simulation.keeper import Notebook, due
 from service.simulation.measurement import Known, Sampling, sampling
 from service.simulation.reactor import HOUR, Chamber
@@ -28,7 +29,17 @@ from service.simulation.scenario import System, WaterChange
 from service.simulation.streams import Streams
 
 TRACES = ("uptake", "saturation", "ph", "volume", "dosing_rate", "topped_up")
-REACTOR_TRACES = ("set_drip", "drip", "effluent_alkalinity", "effluent_ph", "gas_used", "gas_fed", "media")
+REACTOR_TRACES = (
+    "set_drip",
+    "drip",
+    "effluent_alkalinity",
+    "effluent_ph",
+    "gas_used",
+    "gas_vented",
+    "gas_leaked",
+    "gas_fed",
+    "media",
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,6 +72,9 @@ class Course:
     """True dose over recorded dose, (runs)"""
     settings: list[tuple[int, str, Values]]
     """(hour, code, value (runs)) of every change of pump or drip"""
+    chamber: Chamber | None
+    """As it is at the end"""
+    cylinders: Cylinders | None
 
 
 def run(system: System, days: int, streams: Streams) -> Course:
@@ -84,9 +98,17 @@ class _Run:
         self._hang_pumps()
         self.changes = [change for spec in enumerate(system.water_change) for change in self._planned(*spec)]
         reactor_traces = REACTOR_TRACES if self.chamber else ()
+        self.ageing, self.venting, self.leak = map(self._losses, (MEDIA_AGEING, GAS_VENTED, GAS_LEAK))
+        standstill = self.force.fault(TOP_OFF_STANDSTILL)
+        self.standing = standstill.course(self.hours) > 0.0 if standstill else None
         self.trace = {name: np.zeros((self.hours, self.runs)) for name in (*TRACES, *reactor_traces)}
         self.concentration = np.zeros((self.hours, 5, self.runs))
         self.settings: list[tuple[int, str, Values]] = []
+
+    def _losses(self, what: str) -> Values | None:
+        """Return the share lost hour by hour, (hours, runs), if the scenario has that fault."""
+        fault = self.force.fault(what)
+        return fault.course(self.hours) if fault else None
 
     def _fill(self) -> None:
         water, ones = self.system.water, np.ones(self.runs)
@@ -174,6 +196,7 @@ class _Run:
             self._observe(hour, water)
             self._act(hour, changes.get(hour, []))
             self._flow(hour)
+        cylinder = self.system.reactor.cylinder if self.system.reactor else None
         return Course(
             system=self.system,
             forcing=self.force,
@@ -186,6 +209,8 @@ class _Run:
             changes=self.changes,
             pump_factor=self.pump_factor,
             settings=self.settings,
+            chamber=self.chamber,
+            cylinders=Cylinders.drawn(cylinder, self.streams) if cylinder else None,
         )
 
     def _observe(self, hour: int, water: Values) -> None:
@@ -198,6 +223,8 @@ class _Run:
             self.trace["effluent_alkalinity"][hour] = self.chamber.concentration[ALKALINITY]
             self.trace["effluent_ph"][hour] = chemistry.ph_nbs(self.chamber.hydrogen, self.constants)
             self.trace["gas_used"][hour] = self.chamber.gas_used_g
+            self.trace["gas_vented"][hour] = self.chamber.gas_vented_g
+            self.trace["gas_leaked"][hour] = self.chamber.gas_leaked_g
             self.trace["media"][hour] = self.chamber.media_kg
 
     def _act(self, hour: int, changes: list[Change]) -> None:
@@ -232,6 +259,12 @@ class _Run:
         if chamber is None:
             return
         keeping = chamber.spec.keeping
+        if self.ageing is not None:
+            chamber.activity = 1.0 - self.ageing[hour]
+        if self.venting is not None:
+            chamber.kept_share = (1.0 - chamber.spec.vented_share) * (1.0 - self.venting[hour])
+        if self.leak is not None:
+            chamber.leak = self.leak[hour]
         if any(round(day * 24) == hour for day in chamber.spec.refill_days):
             chamber.media_kg = np.full(self.runs, chamber.spec.media_kg)
         if due(keeping, hour):
@@ -263,7 +296,10 @@ class _Run:
         if self.system.top_off:
             evaporated = self.system.top_off.evaporation_l_d * HOUR
             self.basin.volume = self.basin.volume - evaporated
-            if not self.system.top_off.by_hand_every_days:
+            if self.standing is not None:
+                missing = np.maximum(self.force.volume_l - self.basin.volume, 0.0)
+                self._top_up(hour, np.where(self.standing[hour], 0.0, missing))
+            elif not self.system.top_off.by_hand_every_days:
                 self._top_up(hour, np.full(self.runs, evaporated))
 
     def _biology(self, hour: int, water: Values) -> Values:

@@ -1,13 +1,17 @@
 """Everything about a run that does not depend on its own course: drawn beforehand, hour by hour."""
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
 
 from service.simulation.chemistry import Values
+from service.simulation.faults import Begun, begun_loss, begun_standstill
 from service.simulation.scenario import Air, Clogging, Corals, DemandStep, Dose, System, TopOff
 from service.simulation.streams import Streams, wander
 
+GAS_LEAK, GAS_VENTED, DRIP_LOSS, MEDIA_AGEING = "gas leak", "gas vented", "drip loss", "media ageing"
+TOP_OFF_STANDSTILL = "top-off standstill"
 SATURATED_LIMEWATER_MEQ_L = 40.6
 """2 x 20.3 mmol/L at 25 degC (Bates, Bower & Smith 1956)."""
 
@@ -47,6 +51,14 @@ class Forcing:
     cleaned: frozenset[int]
     steps: tuple[StepTaken, ...]
     doses: tuple[DoseTaken, ...]
+    bubbles: Values | None
+    """Bubbles a gram over those the scenario names."""
+    faults: tuple[Begun, ...]
+    """Of reactor and top-off; those of instruments lie with their samplings."""
+
+    def fault(self, what: str) -> Begun | None:
+        """Return the fault of that name, if the scenario has it."""
+        return next((fault for fault in self.faults if fault.what == what), None)
 
 
 def forcing(system: System, days: int, streams: Streams) -> Forcing:
@@ -54,6 +66,10 @@ def forcing(system: System, days: int, streams: Streams) -> Forcing:
     hours = 24 * days
     clogging = system.reactor.clogging if system.reactor else None
     clear, cleaned = _clear_line(clogging, hours, streams)
+    faults = tuple(_faults(system, streams))
+    for fault in faults:
+        if fault.what == DRIP_LOSS:
+            clear = clear * (1.0 - fault.course(hours))
     steps = tuple(_step(step, index, streams) for index, step in enumerate(system.corals.step))
     return Forcing(
         hours=hours,
@@ -66,7 +82,31 @@ def forcing(system: System, days: int, streams: Streams) -> Forcing:
         cleaned=cleaned,
         steps=steps,
         doses=tuple(_dose(dose, index, streams) for index, dose in enumerate(system.dose)),
+        bubbles=_bubbles(system, hours, streams),
+        faults=faults,
     )
+
+
+def _bubbles(system: System, hours: int, streams: Streams) -> Values | None:
+    if system.reactor is None or not system.reactor.bubble_drift:
+        return None
+    log = wander(streams.normal("bubbles", hours), system.reactor.bubble_drift, 60.0)
+    course: Values = np.exp(log)
+    return course
+
+
+def _faults(system: System, streams: Streams) -> Iterator[Begun]:
+    reactor, top_off = system.reactor, system.top_off
+    if reactor:
+        losses = (
+            (GAS_LEAK, reactor.leak),
+            (GAS_VENTED, reactor.venting),
+            (DRIP_LOSS, reactor.drip_loss),
+            (MEDIA_AGEING, reactor.media_ageing),
+        )
+        yield from (begun_loss(what, loss, streams) for what, loss in losses if loss)
+    if top_off and top_off.standstill:
+        yield begun_standstill(TOP_OFF_STANDSTILL, top_off.standstill, streams)
 
 
 def daylight(air: Air) -> Values:

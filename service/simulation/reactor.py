@@ -7,6 +7,7 @@ import numpy as np
 from service.simulation import chemistry
 from service.simulation.basin import ALKALINITY, ARAGONITE, CALCIUM, CARBON, CARBON_DIOXIDE, Ledger
 from service.simulation.chemistry import CACO3_MG_PER_MMOL, CO2_MG_PER_MMOL, Constants, Values
+from service.simulation.gas_line import leaked
 from service.simulation.scenario import Reactor
 
 HOUR = 1.0 / 24.0
@@ -24,6 +25,15 @@ class Chamber:
     flow_factor: Values
     gas_mmol_d: Values
     gas_used_g: Values
+    """What passed the bubble counter."""
+    activity: Values
+    """Dissolution rate of the media over that of sound ones."""
+    kept_share: Values
+    """Of the gas that passed the counter: the rest is vented without dissolving."""
+    gas_vented_g: Values
+    leak: Values
+    """Share of what the cylinder loses that does not reach the counter."""
+    gas_leaked_g: Values
 
     @classmethod
     def started(cls, spec: Reactor, water: Values, constants: Constants, flow_factor: Values) -> "Chamber":
@@ -39,11 +49,16 @@ class Chamber:
             spec=spec,
             concentration=concentration,
             hydrogen=hydrogen,
-            media_kg=zero + spec.media_kg,
+            media_kg=zero + spec.media_kg * spec.media_share_at_start,
             drip_l_d=spec.drip_l_d * flow_factor,
             flow_factor=flow_factor,
             gas_mmol_d=zero + spec.gas_g_d * 1000.0 / CO2_MG_PER_MMOL,
             gas_used_g=zero.copy(),
+            activity=zero + 1.0,
+            kept_share=zero + (1.0 - spec.vented_share),
+            gas_vented_g=zero.copy(),
+            leak=zero.copy(),
+            gas_leaked_g=zero.copy(),
         )
 
     def turn(self, scale: Values) -> None:
@@ -66,7 +81,7 @@ class Chamber:
             self.concentration[ALKALINITY], self.concentration[CALCIUM], self.hydrogen, constants
         )
         left = (np.maximum(self.media_kg, 0.0) / self.spec.media_kg) ** (2.0 / 3.0)
-        relax = 24.0 * self.spec.media_rate_per_hour * left
+        relax = 24.0 * self.spec.media_rate_per_hour * self.activity * left
         missing = np.maximum(ceiling - self.concentration[ALKALINITY], 0.0)
         dissolved = missing * -np.expm1(-relax * HOUR) * volume  # meq in this hour
         source = ledger.book("media", ARAGONITE * dissolved)
@@ -81,12 +96,15 @@ class Chamber:
             self.hydrogen, self.concentration[ALKALINITY], self.concentration[CARBON], constants
         )
         self.media_kg = self.media_kg - dissolved / 2.0 * CACO3_MG_PER_MMOL * 1e-6
-        self.gas_used_g = self.gas_used_g + gas / (1.0 - self.spec.vented_share) * CO2_MG_PER_MMOL / 1000.0
+        passed = gas / self.kept_share * CO2_MG_PER_MMOL / 1000.0
+        self.gas_used_g = self.gas_used_g + passed
+        self.gas_vented_g = self.gas_vented_g + passed * (1.0 - self.kept_share)
+        self.gas_leaked_g = self.gas_leaked_g + leaked(passed, self.leak)
         return source - (self.concentration - before) * volume
 
     def _gas(self, inflow: Values, source: Values, keep: Values, spread: Values, constants: Constants) -> Values:
         """Return the CO2 that dissolves in this hour, mmol: a constant feed, or what holds the chamber pH."""
-        most = self.gas_mmol_d * HOUR * (1.0 - self.spec.vented_share)
+        most = self.gas_mmol_d * HOUR * self.kept_share
         if self.spec.mode == "constant_gas":
             return most
         volume = self.spec.chamber_l

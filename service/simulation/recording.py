@@ -1,5 +1,7 @@
 """What people wrote down of one run, and with which errors."""
 
+from collections.abc import Iterator
+from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
@@ -44,52 +46,58 @@ def true_values(course: Course, truth: Truth, quantity: str, run: int) -> Values
         case "bubble_rate":
             assert course.system.reactor is not None
             grams_a_day = course.trace["gas_fed"][:, run] * 44.0095e-3
-            return grams_a_day * course.system.reactor.bubbles_per_gram / 1440.0
+            counted: Values = grams_a_day * course.system.reactor.bubbles_per_gram / 1440.0
+            return counted if course.forcing.bubbles is None else counted * course.forcing.bubbles[:, run]
         case "cylinder_gross_mass":
-            return cylinder_mass(course, truth)
+            assert course.cylinders is not None
+            return course.cylinders.gross_mass(truth.gas_used + truth.gas_leaked, run)
         case _:
             values: Values = getattr(truth, quantity)
             return values
 
 
-def cylinder_mass(course: Course, truth: Truth) -> Values:
-    """Return the gross mass on the scale, kg: what is left of the charge since the last swap, never below the tare."""
-    assert course.system.reactor is not None
-    cylinder = course.system.reactor.cylinder
-    assert cylinder is not None
-    mass = cylinder.at_start_kg - truth.gas_used / 1000.0
-    for day in cylinder.swap_days:
-        hour = round(day * 24)
-        mass[hour:] = cylinder.charge_kg - (truth.gas_used[hour:] - truth.gas_used[hour]) / 1000.0
-    return cylinder.tare_kg + np.maximum(mass, 0.0)
+@dataclass(frozen=True, slots=True)
+class Marks:
+    """Which of the recorded readings are mistakes and which samples had stood open, as indexes."""
+
+    outliers: frozenset[int]
+    degassed: frozenset[int]
 
 
-def recorded(course: Course, truth: Truth, run: int, streams: Streams) -> tuple[Recorded, frozenset[int]]:
-    """Return what was recorded in one run, and which of its readings are outliers (indexes)."""
-    labelled = [pair for each in course.samplings for pair in _readings(course, truth, each[run], run)]
-    labelled += [(reading, False) for reading in _drip_checks(course, truth, run, streams)]
-    labelled.sort(key=lambda pair: pair[0].taken_at)
-    readings = tuple(reading for reading, _ in labelled)
-    outliers = frozenset(index for index, (_, wrong) in enumerate(labelled) if wrong)
+def recorded(course: Course, truth: Truth, run: int, streams: Streams) -> tuple[Recorded, Marks]:
+    """Return what was recorded in one run, and what is wrong with which of its readings."""
+    samplings = [each[run] for each in course.samplings]
+    labelled = [
+        found
+        for sample in samplings
+        for found in sampled(sample, true_values(course, truth, sample.test.quantity, run)[sample.hours])
+    ]
+    labelled += [(reading, False, False) for reading in _drip_checks(course, truth, run, streams)]
+    labelled.sort(key=lambda found: found[0].taken_at)
+    readings = tuple(reading for reading, _, _ in labelled)
     system = course.system
     steps = [step for step in course.forcing.steps if step.recorded]
     return (
         Recorded(
             water_volume_l=system.water.volume_l,
             readings=readings,
+            check_standards=tuple(sorted(_check_standards(samplings), key=lambda each: each.taken_at)),
             additions=tuple(sorted(_additions(course, truth, readings, run, streams), key=lambda each: each.start)),
             set_points=tuple(_set_points(course, run)),
             maintenance=tuple(sorted(_maintenance(course), key=lambda each: each.at)),
             stock_changes=tuple(StockChange(float(step.day[run]), step.note) for step in steps),
             probes=tuple(_probe(probe, truth, run, streams) for probe in system.probe),
         ),
-        outliers,
+        Marks(
+            outliers=frozenset(index for index, (_, wrong, _) in enumerate(labelled) if wrong),
+            degassed=frozenset(index for index, (_, _, stood) in enumerate(labelled) if stood),
+        ),
     )
 
 
-def _readings(course: Course, truth: Truth, sample: Sampling, run: int) -> list[tuple[Reading, bool]]:
+def sampled(sample: Sampling, actual: Values) -> list[tuple[Reading, bool, bool]]:
+    """Return the readings of true values at the sampling hours, each with whether it is a mistake, and had degassed."""
     test = sample.test
-    actual = true_values(course, truth, test.quantity, run)[sample.hours]
     values = sample.read(actual)
     sds = np.hypot(stated_sd(test, values), test.resolution / np.sqrt(12.0))
     return [
@@ -106,10 +114,27 @@ def _readings(course: Course, truth: Truth, sample: Sampling, run: int) -> list[
                 purpose="replicate" if copy else "sample",
             ),
             bool(sample.outlier[index, copy]),
+            bool(sample.degassed[index]),
         )
         for index, hour in enumerate(sample.hours)
         for copy in range(test.replicates)
     ]
+
+
+def _check_standards(samplings: list[Sampling]) -> Iterator[Reading]:
+    """Yield the readings of check standards, a quarter of an hour before the day's samples, replicates beside them."""
+    for sample in samplings:
+        test, spec = sample.test, sample.test.check_standard
+        if sample.standards is None or spec is None:
+            continue
+        for hour, lot, values in zip(sample.standards.hours, sample.standards.lot, sample.standards.value, strict=True):
+            for copy, value in enumerate(values):
+                sd = float(np.hypot(stated_sd(test, value), test.resolution / np.sqrt(12.0)))
+                at = float(hour) / 24.0 - QUARTER_OF_AN_HOUR * (1.0 - copy / spec.replicates)
+                yield Reading(
+                    test.quantity, float(value), UNITS[test.quantity], at, SUBJECTS.get(test.quantity, "system"),
+                    test.method, sd, lot, "check_standard", spec.stated,
+                )  # fmt: skip
 
 
 def _drip_checks(course: Course, truth: Truth, run: int, streams: Streams) -> list[Reading]:
@@ -175,6 +200,8 @@ def _top_offs(course: Course, readings: tuple[Reading, ...], run: int, streams: 
     found = []
     for start, error in zip(edges, misread, strict=True):
         end = min(start + 24 * top_off.recorded_every_days, len(litres))
+        if not litres[start:end].any():
+            continue
         known = [reading for reading in measured if reading.taken_at <= start / 24.0 + 1.0]
         found.append(
             Addition(
@@ -207,7 +234,7 @@ def _maintenance(course: Course) -> list[MaintenanceEvent]:
     found = [
         MaintenanceEvent(work.kind, work.what, float(day), work.subject)
         for work in course.system.maintenance
-        for day in np.arange(work.first_day, days, work.every_days)
+        for day in np.arange(work.first_day, min(days, work.until_day), work.every_days)
     ]
     found += [
         MaintenanceEvent("condition_based", "drip line cleaned", hour / 24.0, "reactor")

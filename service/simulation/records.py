@@ -19,7 +19,9 @@ class Reading:
     sd: float
     lot: str | None = None
     purpose: str = "sample"
-    """sample or replicate (of the sample before it)"""
+    """sample, replicate (of the sample before it) or check_standard"""
+    stated: float | None = None
+    """What the check standard is said to hold, in the unit of the value"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,6 +91,8 @@ class Recorded:
 
     water_volume_l: float
     readings: tuple[Reading, ...]
+    check_standards: tuple[Reading, ...]
+    """Apart from the readings: they are not about the water"""
     additions: tuple[Addition, ...]
     set_points: tuple[SetPoint, ...]
     maintenance: tuple[MaintenanceEvent, ...]
@@ -131,11 +135,15 @@ class Truth:
     limewater: Values
     """meq/L of the top-off water, 0 without limewater"""
     drip: Values
-    """L/d; 0 without a reactor, as the three below"""
+    """L/d; 0 without a reactor, as all below"""
     effluent_alkalinity: Values
     effluent_ph: Values
     gas_used: Values
-    """g since the start"""
+    """g since the start that passed the bubble counter"""
+    gas_vented: Values
+    """g of it that did not dissolve"""
+    gas_leaked: Values
+    """g that the cylinder lost besides"""
     media: Values
     """kg"""
 
@@ -151,11 +159,32 @@ class Unrecorded:
 
 
 @dataclass(frozen=True, slots=True)
+class Fault:
+    """Something that went wrong from a day on and was not written down.
+
+    `what`: gas leak, gas vented, drip loss, media ageing, kit drift, instrument off, degassed samples, top-off
+    standstill, unrecorded addition, unrecorded demand step. `size`: the share lost (of samples: standing open), a bias
+    in the unit of `quantity`, days, meq/L, a factor; in full after `over_days`.
+    """
+
+    what: str
+    at: float
+    size: float
+    quantity: str | None = None
+    over_days: float = 0.0
+    until: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class Labels:
     """What only the simulator knows, for an oracle: never shown to an estimator."""
 
     outliers: frozenset[int]
     """Indexes into `Recorded.readings`"""
+    degassed: frozenset[int]
+    """Indexes of the effluent samples that had stood open"""
+    faults: tuple[Fault, ...]
+    """All that went wrong within the record, in order of time; empty: any finding is a false one"""
     unrecorded: tuple[Unrecorded, ...]
     demand_steps: tuple[float, ...]
     """Days at which the demand really stepped, recorded or not"""
@@ -166,6 +195,8 @@ class Labels:
     true_volume_l: float
     factors: dict[str, float]
     """True over recorded value where the error is constant: dosing, volume, water_change, readings by quantity"""
+    tare_errors_kg: tuple[float, ...] = ()
+    """True less stamped tare of each cylinder in the order they hung on the line"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -181,6 +212,29 @@ class SimulatedSystem:
     """What crossed the boundary over the whole run by term, shape (5): see `SOLUTES` in service.simulation.basin"""
     stock_at_start: Values
     stock_at_end: Values
+    gas: dict[str, float]
+    """Where the gas of the whole run went, g: dissolved, vented, leaked; empty without a reactor"""
+
+
+@dataclass(frozen=True, slots=True)
+class SimulatedGasLine:
+    """One gas line that several reactors hang on."""
+
+    code: str
+    feeds: tuple[str, ...]
+    """Codes of the systems whose reactors hang on it"""
+    weighings: tuple[Reading, ...]
+    """Of the cylinder that hung there then"""
+    swaps: tuple[float, ...]
+    """Days"""
+    lost_g: Values
+    """What its cylinders have lost since the start, hour by hour"""
+    gross_mass_kg: Values
+    """True mass on the scale, hour by hour"""
+    outliers: frozenset[int]
+    """Indexes into `weighings`"""
+    faults: tuple[Fault, ...]
+    tare_errors_kg: tuple[float, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -191,3 +245,4 @@ class SimulatedSite:
     seed: int
     days: int
     systems: tuple[SimulatedSystem, ...]
+    gas_lines: tuple[SimulatedGasLine, ...] = ()

@@ -1,18 +1,15 @@
-"""What a scenario can say: a site as data, read from shared/scenario.
+"""What a scenario can say: a site as data.
 
 Days count from the start of the record, day 0 at midnight. A relative error is a standard deviation drawn once a run
 unless it says otherwise. Every class here is one table of the file.
 """
 
-import tomllib
 from dataclasses import dataclass, field
-from functools import cache
 from typing import Literal
 
-from service.simulation.data import shared_folder
-from service.simulation.strict import ScenarioError, build, number
+from service.simulation.faults import Degassed, Loss, Offset, Span, Standstill
+from service.simulation.strict import ScenarioError, number
 
-Span = tuple[float, float]
 Quantity = Literal[
     "alkalinity", "calcium", "magnesium", "salinity", "temperature", "ph", "effluent_alkalinity", "effluent_ph",
     "effluent_flow", "cylinder_gross_mass", "limewater_strength", "bubble_rate",
@@ -87,6 +84,7 @@ class TopOff:
     strength_drift: float = number(0, 0.3, 0.01)
     strength_return_days: float = number(1, 1e4, 20.0)
     volume_error: float = number(0, 0.5, 0.02)
+    standstill: Standstill | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -153,7 +151,10 @@ class Cylinder:
     """The gas supply on a scale; swapped for a full one on the days named."""
 
     tare_kg: float = number(0, 200)
+    """As stamped; the two errors are the sds of each cylinder's own difference from it and from its nominal fill."""
+    tare_error_kg: float = number(0, 1, 0.0)
     charge_kg: float = number(0.1, 100)
+    charge_error_kg: float = number(0, 1, 0.0)
     at_start_kg: float = number(0, 100)
     swap_days: tuple[float, ...] = ()
 
@@ -171,6 +172,8 @@ class Reactor:
     chamber_ph: float = number(5.5, 8, 6.6)
     vented_share: float = number(0, 0.9, 0.0)
     media_kg: float = number(0.1, 1e4)
+    """When filled."""
+    media_share_at_start: float = number(0.01, 1, 1.0)
     refill_days: tuple[float, ...] = ()
     media_rate_per_hour: float = number(0.01, 0.4, 0.15)
     flow_error: float = number(0, 0.5, 0.0)
@@ -178,8 +181,18 @@ class Reactor:
     effluent_alkalinity_meq_l: float = number(2, 40, 8.5)
     """Where the chamber starts."""
     bubbles_per_gram: float = number(100, 1e5, 9000.0)
+    bubble_drift: float = number(0, 0.2, 0.0)
+    """Relative, a square root of a day: the counter's bubbles change in size, and return within two months or so."""
     clogging: Clogging | None = None
     cylinder: Cylinder | None = None
+    leak: Loss | None = None
+    """Of what the cylinder loses, between it and the bubble counter: neither bubbles nor water know of it."""
+    venting: Loss | None = None
+    """Of what passes the bubble counter, besides `vented_share`: the water gets less."""
+    drip_loss: Loss | None = None
+    """Of the drip, until somebody cleans a line that nobody cleans."""
+    media_ageing: Loss | None = None
+    """Of the media's dissolution rate: coated, silted or channelled."""
     keeping: Keeping = field(default_factory=Keeping)
 
 
@@ -195,11 +208,30 @@ class Dose:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Lot:
-    """From a day on the kit reads with another bias (drawn with this sd, in the unit of the quantity)."""
+    """From a day on the kit reads with another bias, in the unit of the quantity."""
 
     code: str
     from_day: float = number(0, 1e4)
+    from_day_spread: float = number(0, 1e3, 0.0)
+    """The day is drawn between `from_day` and so much later."""
     bias_sd: float = number(0, 100, 0.0)
+    """Of a bias that every lot has."""
+    bias: float = number(-100, 100, 0.0)
+    """Of a bad lot, besides: from its first day on, or growing over so many days. The sign may be drawn too."""
+    grows_over_days: float = number(0, 1e4, 0.0)
+    either_sign: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CheckStandard:
+    """A solution of stated value that is read with the same kit and lot every so many days."""
+
+    stated: float = number(0, 1e4)
+    error_relative: float = number(0, 0.1, 0.005)
+    """sd of the true value against the stated one, once a run."""
+    first_day: int = number(0, 10000, 0)
+    every_days: int = number(1, 365)
+    replicates: int = number(1, 5, 2)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -224,6 +256,9 @@ class Test:
     hour_spread: float = number(0, 8, 0.7)
     gaps: tuple[Span, ...] = ()
     lot: tuple[Lot, ...] = ()
+    degassed: Degassed | None = None
+    off: Offset | None = None
+    check_standard: CheckStandard | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -244,6 +279,8 @@ class Maintenance:
     subject: Literal["system", "reactor", "cylinder", "probe"] = "system"
     first_day: float = number(0, 1e4)
     every_days: float = number(1, 1e4, 1e4)
+    until_day: float = number(0, 1e4, 1e4)
+    """Afterwards it is forgotten."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -274,6 +311,11 @@ class System:
             raise ScenarioError("exchange.litres_per_day is more than twice water.volume_l: lower it")
         if self.top_off and self.top_off.evaporation_l_d * max(self.top_off.by_hand_every_days, 1) > 0.3 * volume:
             raise ScenarioError("top_off lets more than three tenths of water.volume_l evaporate: refill more often")
+        if self.top_off and self.top_off.standstill:
+            if self.top_off.by_hand_every_days:
+                raise ScenarioError("top_off.standstill needs a top-off that runs by itself: drop by_hand_every_days")
+            if self.top_off.evaporation_l_d * self.top_off.standstill.days > 0.3 * volume:
+                raise ScenarioError("top_off.standstill lets more than three tenths of water.volume_l evaporate")
         if self.reactor and self.reactor.drip_l_d / 24.0 > self.reactor.chamber_l:
             raise ScenarioError("reactor.drip_l_d empties the chamber within the hour: lower it or enlarge chamber_l")
         needs_reactor = {"effluent_alkalinity", "effluent_ph", "effluent_flow", "bubble_rate", "cylinder_gross_mass"}
@@ -287,6 +329,18 @@ class System:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class GasLine:
+    """Cylinders, one at a time on a scale, that the reactors of several systems draw from."""
+
+    code: str
+    feeds: tuple[str, ...]
+    """Codes of these systems"""
+    cylinder: Cylinder
+    weighing: Test
+    leak: Loss | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Scenario:
     """A site over some days."""
 
@@ -294,37 +348,24 @@ class Scenario:
     story: str = ""
     days: int = number(1, 3650)
     system: tuple[System, ...]
+    gas_line: tuple[GasLine, ...] = ()
 
     def __post_init__(self) -> None:
-        """Refuse two systems of one code: their random numbers would be the same."""
+        """Refuse two things of one code, whose random numbers would be the same, and a gas line to nowhere."""
         codes = [system.code for system in self.system]
         if not codes or len(set(codes)) < len(codes):
             raise ScenarioError("every scenario needs at least one system, each with its own code")
-
-
-def read_scenario(text: str, name: str) -> Scenario:
-    """Return the scenario a TOML text describes. Raises ScenarioError naming file, key and remedy."""
-    try:
-        table = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        raise ScenarioError(f"{name}: not TOML: {error}") from error
-    return build(Scenario, table, name)
-
-
-@cache
-def load_scenario(name: str) -> Scenario:
-    """Return a scenario by name, such as ``consumption/steady`` or ``demo``. Raises ScenarioError if there is none."""
-    if name not in scenario_names():
-        raise ScenarioError(f"no scenario {name!r}; there are: {', '.join(scenario_names())}")
-    place = shared_folder("scenario")
-    for part in f"{name}.toml".split("/"):
-        place = place / part
-    return read_scenario(place.read_text(encoding="utf-8"), name)
-
-
-def scenario_names() -> tuple[str, ...]:
-    """Return the names of all scenarios, sorted; those of the consumption study begin with ``consumption/``."""
-    root = shared_folder("scenario")
-    found = [f"{entry.name}" for entry in root.iterdir() if entry.name.endswith(".toml")]
-    found += [f"consumption/{entry.name}" for entry in (root / "consumption").iterdir() if entry.name.endswith(".toml")]
-    return tuple(sorted(name.removesuffix(".toml") for name in found))
+        codes += [line.code for line in self.gas_line]
+        if len(set(codes)) < len(codes):
+            raise ScenarioError("every gas_line needs a code of its own, apart from those of the systems")
+        reactors = {system.code: system.reactor for system in self.system if system.reactor}
+        fed = [code for line in self.gas_line for code in line.feeds]
+        for code in fed:
+            reactor = reactors.get(code)
+            if reactor is None or reactor.cylinder or reactor.leak or fed.count(code) > 1:
+                raise ScenarioError(
+                    f"gas_line.feeds: {code} must be a system with a reactor on this line alone, without a cylinder or "
+                    "leak of its own"
+                )
+        if any(line.weighing.quantity != "cylinder_gross_mass" for line in self.gas_line):
+            raise ScenarioError("gas_line.weighing must be a test of cylinder_gross_mass")

@@ -1,16 +1,29 @@
 """Runs of a scenario, many seeds at a time."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
 from service.simulation.basin import ALKALINITY, CALCIUM, CARBON, MAGNESIUM, SALT
-from service.simulation.chemistry import CALCIUM_MG_PER_MMOL, MAGNESIUM_MG_PER_MMOL, Values
+from service.simulation.chemistry import CALCIUM_MG_PER_MMOL, CO2_MG_PER_MMOL, MAGNESIUM_MG_PER_MMOL, Values
 from service.simulation.engine import Course, run
-from service.simulation.measurement import stated_sd
-from service.simulation.recording import recorded, true_values
-from service.simulation.records import Labels, Recorded, SimulatedSite, SimulatedSystem, Truth, Unrecorded
-from service.simulation.scenario import Scenario, load_scenario
+from service.simulation.faults import Begun, begun_loss
+from service.simulation.forcing import GAS_LEAK
+from service.simulation.gas_line import Cylinders, leaked
+from service.simulation.library import load_scenario
+from service.simulation.measurement import sampling, stated_sd
+from service.simulation.recording import Marks, recorded, sampled, true_values
+from service.simulation.records import (
+    Fault,
+    Labels,
+    SimulatedGasLine,
+    SimulatedSite,
+    SimulatedSystem,
+    Truth,
+    Unrecorded,
+)
+from service.simulation.scenario import GasLine, Scenario
 from service.simulation.streams import Streams
 
 
@@ -27,10 +40,55 @@ def simulate_many(scenario: Scenario | str, seeds: Sequence[int]) -> list[Simula
     if isinstance(scenario, str):
         scenario = load_scenario(scenario)
     columns = [_systems(scenario, number, tuple(seeds)) for number in range(len(scenario.system))]
-    return [
+    sites = [
         SimulatedSite(scenario.title, seed, scenario.days, tuple(column[index] for column in columns))
         for index, seed in enumerate(seeds)
     ]
+    lines = [_gas_lines(line, sites) for line in scenario.gas_line]
+    return [replace(site, gas_lines=tuple(line[index] for line in lines)) for index, site in enumerate(sites)]
+
+
+def _gas_lines(line: GasLine, sites: list[SimulatedSite]) -> list[SimulatedGasLine]:
+    """Return one line in every run: its cylinders lose the sum of what its reactors draw, and what leaks."""
+    streams, days = Streams(tuple(site.seed for site in sites), line.code), sites[0].days
+    cylinders = Cylinders.drawn(line.cylinder, streams)
+    leak = begun_loss(GAS_LEAK, line.leak, streams) if line.leak else None
+    share = leak.course(24 * days) if leak else np.zeros((24 * days, len(sites)))
+    samplings = sampling(line.weighing, 0, days, streams)
+    found = []
+    for index, site in enumerate(sites):
+        passed = sum((each.truth.gas_used for each in site.systems if each.code in line.feeds), np.zeros(24 * days))
+        escaped = leaked(np.diff(passed, append=passed[-1]), share[:, index])
+        lost = passed + np.concatenate([[0.0], np.cumsum(escaped)[:-1]])
+        mass = cylinders.gross_mass(lost, index)
+        weighed = sampled(samplings[index], mass[samplings[index].hours])
+        found.append(
+            SimulatedGasLine(
+                code=line.code,
+                feeds=line.feeds,
+                weighings=tuple(reading for reading, _, _ in weighed),
+                swaps=line.cylinder.swap_days,
+                lost_g=lost,
+                gross_mass_kg=mass,
+                outliers=frozenset(index for index, (_, wrong, _) in enumerate(weighed) if wrong),
+                faults=_begun(leak, index, days),
+                tare_errors_kg=_tare_errors(cylinders, index),
+            )
+        )
+    return found
+
+
+def _begun(fault: Begun | None, index: int, days: int) -> tuple[Fault, ...]:
+    """Return the label of a fault in one run, if it began within the record."""
+    if fault is None or fault.day[index] >= days:
+        return ()
+    until = float(fault.until[index])
+    ended = until if until < days else None
+    return (Fault(fault.what, float(fault.day[index]), float(fault.size[index]), None, fault.over_days, ended),)
+
+
+def _tare_errors(cylinders: Cylinders, index: int) -> tuple[float, ...]:
+    return tuple(float(tare) for tare in cylinders.tare_kg[:, index] - cylinders.spec.tare_kg)
 
 
 def _systems(scenario: Scenario, number: int, seeds: tuple[int, ...]) -> list[SimulatedSystem]:
@@ -42,17 +100,28 @@ def _systems(scenario: Scenario, number: int, seeds: tuple[int, ...]) -> list[Si
 
 def _system(course: Course, index: int, streams: Streams) -> SimulatedSystem:
     truth = _truth(course, index)
-    record, outliers = recorded(course, truth, index, streams)
+    record, marks = recorded(course, truth, index, streams)
     return SimulatedSystem(
         code=course.system.code,
         name=course.system.name,
         truth=truth,
         recorded=record,
-        labels=_labels(course, truth, record, outliers, index),
+        labels=_labels(course, truth, marks, index),
         flows={term: amounts[:, index].copy() for term, amounts in course.ledger.flows.items()},
         stock_at_start=course.stock_at_start[:, index].copy(),
         stock_at_end=course.stock_at_end[:, index].copy(),
+        gas=_gas(course, index),
     )
+
+
+def _gas(course: Course, index: int) -> dict[str, float]:
+    if course.chamber is None:
+        return {}
+    return {
+        "dissolved": float(course.ledger.flows["gas fed"][CARBON, index]) * CO2_MG_PER_MMOL / 1000.0,
+        "vented": float(course.chamber.gas_vented_g[index]),
+        "leaked": float(course.chamber.gas_leaked_g[index]),
+    }
 
 
 def daily_mean(hourly: Values) -> Values:
@@ -89,11 +158,13 @@ def _truth(course: Course, index: int) -> Truth:
         effluent_alkalinity=traced("effluent_alkalinity"),
         effluent_ph=traced("effluent_ph"),
         gas_used=traced("gas_used"),
+        gas_vented=traced("gas_vented"),
+        gas_leaked=traced("gas_leaked"),
         media=traced("media"),
     )
 
 
-def _labels(course: Course, truth: Truth, record: Recorded, outliers: frozenset[int], index: int) -> Labels:
+def _labels(course: Course, truth: Truth, marks: Marks, index: int) -> Labels:
     force, system = course.forcing, course.system
     hidden = [
         Unrecorded("addition", float(dose.hour[index]) / 24.0, dose.alkalinity_meq_l)
@@ -116,11 +187,29 @@ def _labels(course: Course, truth: Truth, record: Recorded, outliers: frozenset[
         for each in samples
     }
     return Labels(
-        outliers=outliers,
+        outliers=marks.outliers,
+        degassed=marks.degassed,
+        faults=_faults(course, hidden, index),
         unrecorded=tuple(sorted(hidden, key=lambda each: each.at)),
         demand_steps=tuple(float(step.day[index]) for step in force.steps),
         noise_sd=noise,
         drift_sd=system.corals.drift_relative * float(truth.demand.mean()),
         true_volume_l=float(force.volume_l[index]),
         factors=factors,
+        tare_errors_kg=_tare_errors(course.cylinders, index) if course.cylinders else (),
     )
+
+
+def _faults(course: Course, hidden: list[Unrecorded], index: int) -> tuple[Fault, ...]:
+    """Return everything that went wrong within the record, in order of time."""
+    days = course.forcing.hours // 24
+    found = [label for fault in course.forcing.faults for label in _begun(fault, index, days)]
+    found += [Fault(f"unrecorded {each.what}", each.at, each.size) for each in hidden if each.at < days]
+    for each in course.samplings:
+        test = each[index].test
+        found += [
+            Fault(fault.what, fault.at, fault.size, test.quantity, fault.over_days)
+            for fault in each[index].faults
+            if fault.at < days
+        ]
+    return tuple(sorted(found, key=lambda fault: fault.at))

@@ -20,6 +20,10 @@ class Streams:
     seeds: tuple[int, ...]
     system: str
 
+    def alone(self, run: int) -> "Streams":
+        """Return the streams of one run."""
+        return Streams((self.seeds[run],), self.system)
+
     def generator(self, seed: int, purpose: str) -> np.random.Generator:
         """Return the generator of one run for one purpose."""
         key = (crc32(self.system.encode()), crc32(purpose.encode()))

@@ -12,7 +12,7 @@ class ScenarioError(ValueError):
     """A scenario file says something the simulator does not understand; the message names the place and the remedy."""
 
 
-def number(low: float, high: float, default: float | None = None) -> Any:
+def number(low: float, high: float, default: float | tuple[float, ...] | None = None) -> Any:
     """Return a dataclass field for a number (or numbers) that must lie between two bounds, both allowed."""
     bounds = {"low": low, "high": high}
     return field(metadata=bounds) if default is None else field(default=default, metadata=bounds)

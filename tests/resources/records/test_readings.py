@@ -211,3 +211,18 @@ def test_a_misspelt_filter_is_refused_not_ignored(house: House) -> None:
     house.a_reading(house.a_system()["id"], 8.0)
     refused = house.call("GET", "/v1/readings?sit=cold-quay", status=422)
     assert (refused["errors"][0]["pointer"], refused["errors"][0]["in"]) == ("sit", "query")
+
+
+def test_a_check_standard_keeps_its_stated_value(house: House) -> None:
+    content = {
+        "subject_id": house.a_system()["id"],
+        "quantity": "alkalinity",
+        "value": 8.3,
+        "unit": "dKH",
+        "taken_at": house.now.isoformat(),
+        "purpose": "check_standard",
+        "conditions": {"stated_value": {"value": 8.0, "unit": "dKH"}},
+    }
+    path = f"/v1/readings/{uuid4()}"
+    house.call("PUT", path, content, status=201)
+    assert house.call("GET", path)["conditions"] == content["conditions"]
