@@ -74,6 +74,11 @@ SOURCES = MappingProxyType(
         "UPPSTROM74": Source("Uppstrom 1974, Deep-Sea Res. 21, 161", "10.1016/0011-7471(74)90074-6"),
         "VANLOAN78": Source("Van Loan 1978, IEEE Trans. Autom. Control 23, 395", "10.1109/TAC.1978.1101743"),
         "WEISS74": Source("Weiss 1974, Mar. Chem. 2, 203", "10.1016/0304-4203(74)90015-2"),
+        "WILLSKY76": Source(
+            "Willsky & Jones 1976, A generalized likelihood ratio approach to the detection and estimation of jumps in "
+            "linear systems, IEEE Trans. Autom. Control 21, 108",
+            "10.1109/TAC.1976.1101146",
+        ),
         "WOLFGLADROW07": Source("Wolf-Gladrow et al. 2007, Mar. Chem. 106, 287", "10.1016/j.marchem.2007.01.006"),
         "ZEEBE01": Source("Zeebe & Wolf-Gladrow 2001, CO2 in seawater, Elsevier Oceanography Series 65"),
     }

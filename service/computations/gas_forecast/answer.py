@@ -12,10 +12,12 @@ import numpy as np
 
 from service.computations.answers import LEVEL, remark, sources_of
 from service.computations.gas_forecast.gather import LineRecords
+from service.computations.gas_forecast.leak import leak
 from service.computations.timeframe import Clock
 from service.science.co2 import CRITICAL_TEMPERATURE_C, gas_density, liquid_gone_in_range
 from service.science.cylinder_life import CylinderForecast, Estimate, Instant, Levels, forecast_cylinder_life
 from service.science.gas_line import CHARGE_RELATIVE_SD, TARE_SD_KG
+from service.science.level_change import slope_change
 
 Z = 1.959964
 ENOUGH_WEIGHINGS = 5
@@ -73,7 +75,7 @@ def shown(
         "used": {}, "set_aside": [], "findings": [], "advice": [],
         "missing": _obstacles(records),
         "assumptions": _assumptions(temperature_c, lead),
-        "sources": sources_of(forecast_cylinder_life, liquid_gone_in_range, gas_density),
+        "sources": sources_of(forecast_cylinder_life, liquid_gone_in_range, gas_density, slope_change),
         "cautions": list(CAUTIONS),
     }  # fmt: skip
     if records is None or forecast is None:
@@ -190,7 +192,7 @@ def _left_out(reading_id: UUID, at: datetime, net_kg: float, reason: str) -> dic
 def _findings(
     records: LineRecords, forecast: CylinderForecast, temperature_c: tuple[float, float]
 ) -> list[dict[str, Any]]:
-    found = [*_of_impossible(records), *_of_charge(records)]
+    found = [*leak(records), *_of_impossible(records), *_of_charge(records)]
     for jump in forecast.scale_jumps:
         instant = records.clock.at(jump.at_days)
         jumped = f"Weighings jumped by {jump.size_kg:+.2f} kg before {instant:%Y-%m-%d}"

@@ -50,6 +50,7 @@ class LineRecords:
     obstacles: tuple[str, ...] = ()
     specification: Any = None
     impossible: tuple[Impossible, ...] = ()
+    bubbles: tuple[Course, ...] = ()  # as counted on each reactor that is on the line now
 
 
 @dataclass
@@ -85,7 +86,8 @@ def gather(session: Session, lines: Sequence[GasLine], at: datetime) -> dict[UUI
         session, sorted(cylinder_ids), "cylinder_gross_mass", start=start, end=at + timedelta(microseconds=1)
     )
     settings = set_points.history(session, sorted(reactor_ids))
-    return {line.id: _records(line, clock, on_line[line.id], pieces, masses, settings, at) for line in lines}
+    counts = courses(session, sorted(reactor_ids), "bubble_rate", start=start, end=at + timedelta(microseconds=1))
+    return {line.id: _records(line, clock, on_line[line.id], pieces, masses, settings, counts, at) for line in lines}
 
 
 def _records(
@@ -95,6 +97,7 @@ def _records(
     pieces: Mapping[UUID, Equipment],
     masses: Mapping[UUID, Course],
     settings: Mapping[UUID, Sequence[SetPoint]],
+    counts: Mapping[UUID, Course],
     at: datetime,
 ) -> LineRecords:
     stays = [row for row in rows if row.kind == CYLINDER and row.from_at <= at]
@@ -116,7 +119,15 @@ def _records(
         flow_changes=tuple(_flow_changes(rows, settings, clock, at)),
     )
     return LineRecords(
-        line, clock, history, cylinder, tuple(weighed.ids), obstacles, specification, tuple(weighed.impossible)
+        line,
+        clock,
+        history,
+        cylinder,
+        weighing_ids=tuple(weighed.ids),
+        obstacles=obstacles,
+        specification=specification,
+        impossible=tuple(weighed.impossible),
+        bubbles=tuple(counts[row.equipment_id] for row in rows if row.kind == REACTOR and row.span.holds_at(at)),
     )
 
 

@@ -13,16 +13,20 @@ from sqlmodel import Session, col, select
 from service.computations.gas_forecast.answer import forecasts
 from service.computations.gas_forecast.gather import LineRecords
 from service.computations.gas_forecast.gather import gather as gather_gas
+from service.computations.output_balance.changes import ReactorHistory
 from service.computations.output_balance.indicated import calibrated
 from service.computations.output_balance.numbers import Number, Z
 from service.computations.output_balance.situation import Chamber, Fed, Gas, Others, Situation
 from service.computations.output_balance.waters import FRESH, JUST_AFTER, RECORDS, USUAL_C, Water, waters
+from service.computations.timeframe import Clock
 from service.resources.equipment.feeds.models import Feed
 from service.resources.equipment.feeds.queries import feeds_from, feeds_into
 from service.resources.equipment.gas_lines.models import REACTOR, GasLine
 from service.resources.equipment.gas_lines.queries import line_of, members
 from service.resources.equipment.pieces.models import Equipment
 from service.resources.equipment.pieces.specifications import of_kind
+from service.resources.places.set_points import queries as set_points
+from service.resources.records.additions.queries import media_of
 from service.resources.records.queries import Course, courses
 from service.science.reactor_output import Mode
 from service.storage.types import instant
@@ -64,6 +68,7 @@ class ReactorRecords:
     stale: Mapping[str, datetime]
     is_on_line: bool
     is_alone_on_line: bool
+    history: ReactorHistory
 
 
 def gather(session: Session, reactors: Sequence[Equipment], at: datetime) -> dict[UUID, ReactorRecords]:
@@ -79,12 +84,22 @@ def gather(session: Session, reactors: Sequence[Equipment], at: datetime) -> dic
     }
     found = waters(session, system_ids, at)
     gas = _lines(session, ids, at)
-    return {
-        reactor.id: _records(
-            reactor, [feed for feed in feeds if feed.reactor_id == reactor.id], beside, found, read, gas[reactor.id], at
+    settings = set_points.history(session, ids, quantity="effluent_flow")
+    fills = media_of(session, ids)
+    made = {}
+    for reactor in reactors:
+        own = [feed for feed in feeds if feed.reactor_id == reactor.id]
+        history = ReactorHistory(
+            reactor_id=reactor.id,
+            clock=Clock(at - RECORDS),
+            courses={quantity: read[quantity][reactor.id] for quantity in QUANTITIES},
+            tanks=[(feed.share, tests) for feed in own if (tests := found[feed.system_id].tests) is not None],
+            drip_settings=[each for each in settings[reactor.id] if each.at <= at],
+            filled_at=[fill.at for fill in fills if fill.subject_id == reactor.id and fill.at <= at],
+            holds_ph=_mode(reactor) is Mode.PH_CONTROLLED,
         )
-        for reactor in reactors
-    }
+        made[reactor.id] = _records(reactor, own, beside, found, read, gas[reactor.id], history, at)
+    return made
 
 
 @dataclass(frozen=True)
@@ -103,6 +118,7 @@ def _records(
     found: Mapping[UUID, Water],
     read: Courses,
     line: _OnLine,
+    history: ReactorHistory,
     at: datetime,
 ) -> ReactorRecords:
     last = {quantity: _last(quantity, read[quantity][reactor.id], at) for quantity in QUANTITIES}
@@ -115,7 +131,7 @@ def _records(
         mode=_mode(reactor),
         subject_id=reactor.id,
     )
-    return ReactorRecords(reactor, at, situation, checks, stale, line.records is not None, line.is_alone)
+    return ReactorRecords(reactor, at, situation, checks, stale, line.records is not None, line.is_alone, history)
 
 
 def _mode(reactor: Equipment) -> Mode:

@@ -6,7 +6,9 @@ from typing import Annotated, Any
 
 from fastapi import APIRouter, Path, Query, Request, Response
 
+from service.computations.answers import sources_of
 from service.computations.output_balance.answer import answered
+from service.computations.output_balance.changes import changes
 from service.computations.output_balance.gather import ReactorRecords, gather
 from service.computations.output_balance.lacks import missing, missing_of_gas
 from service.computations.output_balance.models import OutputBalanceRead
@@ -18,6 +20,7 @@ from service.http.shapes import Id, Time
 from service.resources.equipment.gas_lines.models import REACTOR
 from service.resources.equipment.pieces import queries as pieces
 from service.resources.equipment.pieces.specifications import of_kind
+from service.science.level_change import level_change
 
 router = APIRouter(prefix="/equipment", tags=["reactors"])
 
@@ -60,6 +63,8 @@ def shown(records: ReactorRecords) -> dict[str, Any]:
         **answer,
         "reactor_id": records.reactor.id,
         "at": records.at,
+        "findings": [*answer["findings"], *changes(records.history)],
+        "sources": [*answer["sources"], *sources_of(level_change)],
         "used": {"checks": {quantity: each.at for quantity, each in records.checks.items()}},
         "set_aside": [],
         "missing": [

@@ -43,6 +43,7 @@ class Water:
     temperature_c: float | None
     salinity: float
     others: Others
+    tests: Course | None = None  # of its alkalinity
 
 
 def waters(session: Session, system_ids: Sequence[UUID], at: datetime) -> dict[UUID, Water]:
@@ -93,6 +94,7 @@ def _water(
         temperature_c=_last(read["temperature"]),
         salinity=_last(read["salinity"]) or system_salinity,
         others=Others() if found is None or volume_l is None else _others(found[0], volume_l, at),
+        tests=None if found is None else found[0].course,
     )
 
 

@@ -50,6 +50,17 @@ class Course:
     def __len__(self) -> int:
         return len(self.origin)
 
+    def where(self, kept: NDArray[np.bool_]) -> Course:
+        """Some of the readings: those for which `kept` (readings) is true."""
+        return Course(
+            at_us=self.at_us[kept],
+            value=self.value[kept],
+            sd=self.sd[kept],
+            replicate_group=self.replicate_group[kept],
+            lot=self.lot[kept],
+            origin=tuple(id_ for id_, is_kept in zip(self.origin, kept, strict=True) if is_kept),
+        )
+
 
 class _Row(NamedTuple):
     """What a course needs of a reading: plain values, an integer time."""
