@@ -5,10 +5,12 @@ from fastapi import APIRouter
 from service.computations.calculations.routes import router as calculations
 from service.computations.consumption.routes import router as consumption
 from service.computations.gas_forecast.routes import router as gas_forecast
+from service.computations.media_forecast.routes import router as media_forecast
 from service.computations.output_balance.routes import router as output_balance
 
 router = APIRouter()
 router.include_router(calculations)
 router.include_router(consumption)
 router.include_router(gas_forecast)
+router.include_router(media_forecast)
 router.include_router(output_balance)

@@ -258,6 +258,7 @@ ROWS: dict[str, Row] = {
     ),
     "read_gas_line_forecast": Row(READ, at("gas-lines", a_line, "line_id")),
     "read_cylinder_forecast": Row(READ, lambda world, _by: Ask({"cylinder_id": a_cylinder(world)["id"]})),
+    "read_media_forecast": Row(READ, lambda world, _by: Ask({"reactor_id": world.piece("calcium_reactor")["id"]})),
     "read_output_balance": Row(READ, lambda world, _by: Ask({"reactor_id": world.piece("calcium_reactor")["id"]})),
     "read_weekly_report": Row(READ, lambda world, _by: Ask(query={"site": world.site["tag"], "week": "2026-W09"})),
     # computations without records
