@@ -488,6 +488,27 @@ def upgrade() -> None:
         sa.UniqueConstraint("site_id", "tag", name=op.f("uq_rooms_site_id_tag")),
     )
     op.create_table(
+        "series",
+        sa.Column("id", IDENTIFIER, nullable=False),
+        sa.Column("site_id", IDENTIFIER, nullable=False),
+        sa.Column("subject_id", IDENTIFIER, nullable=False),
+        sa.Column("quantity", sa.String(40), nullable=False),
+        sa.Column("method", sa.String(200), nullable=True),
+        sa.Column("first_at", sa.BigInteger(), nullable=True),
+        sa.Column("last_at", sa.BigInteger(), nullable=True),
+        sa.Column("count", sa.Integer(), nullable=False),
+        sa.ForeignKeyConstraint(
+            ["site_id", "subject_id"],
+            ["subjects.site_id", "subjects.id"],
+            name=op.f("fk_series_site_id_subject_id_subjects"),
+        ),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_series")),
+        sa.UniqueConstraint("site_id", "id", name=op.f("uq_series_site_id_id")),
+    )
+    with op.batch_alter_table("series", schema=None) as batch_op:
+        batch_op.create_index("ix_series_subject_id_quantity", ["subject_id", "quantity"], unique=False)
+
+    op.create_table(
         "set_points",
         sa.Column("id", IDENTIFIER, nullable=False),
         sa.Column("version", sa.Integer(), nullable=False),
@@ -625,8 +646,61 @@ def upgrade() -> None:
         batch_op.create_index("ix_maintenance_events_site_id_at", ["site_id", "at"], unique=False)
         batch_op.create_index("ix_maintenance_events_subject_id_at", ["subject_id", "kind", "at"], unique=False)
 
+    op.create_table(
+        "series_batches",
+        sa.Column("id", IDENTIFIER, nullable=False),
+        sa.Column("version", sa.Integer(), nullable=False),
+        sa.Column("site_id", IDENTIFIER, nullable=False),
+        sa.Column("series_id", IDENTIFIER, nullable=False),
+        sa.Column("subject_id", IDENTIFIER, nullable=False),
+        sa.Column("quantity", sa.String(40), nullable=False),
+        sa.Column("method", sa.String(200), nullable=True),
+        sa.Column("unit", sa.String(40), nullable=False),
+        sa.Column("conditions", sa.Text(), nullable=False),
+        sa.Column("first_at", sa.BigInteger(), nullable=False),
+        sa.Column("last_at", sa.BigInteger(), nullable=False),
+        sa.Column("count", sa.Integer(), nullable=False),
+        sa.Column("digest", sa.LargeBinary(), nullable=False),
+        sa.Column("recorded_at", sa.BigInteger(), nullable=False),
+        sa.Column("recorded_by", IDENTIFIER, nullable=False),
+        sa.ForeignKeyConstraint(
+            ["site_id", "series_id"],
+            ["series.site_id", "series.id"],
+            name=op.f("fk_series_batches_site_id_series_id_series"),
+        ),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_series_batches")),
+    )
+    with op.batch_alter_table("series_batches", schema=None) as batch_op:
+        batch_op.create_index("ix_series_batches_series_id", ["series_id"], unique=False)
+
+    op.create_table(
+        "series_blocks",
+        sa.Column("series_id", IDENTIFIER, nullable=False),
+        sa.Column("last_at", sa.BigInteger(), nullable=False),
+        sa.Column("batch_id", IDENTIFIER, nullable=False),
+        sa.Column("site_id", IDENTIFIER, nullable=False),
+        sa.Column("first_at", sa.BigInteger(), nullable=False),
+        sa.Column("count", sa.Integer(), nullable=False),
+        sa.Column("hours", sa.LargeBinary(), nullable=True),
+        sa.Column("points", sa.LargeBinary(), nullable=False),
+        sa.ForeignKeyConstraint(
+            ["batch_id"], ["series_batches.id"], name=op.f("fk_series_blocks_batch_id_series_batches")
+        ),
+        sa.ForeignKeyConstraint(
+            ["site_id", "series_id"],
+            ["series.site_id", "series.id"],
+            name=op.f("fk_series_blocks_site_id_series_id_series"),
+        ),
+        sa.PrimaryKeyConstraint("series_id", "last_at", "batch_id", name=op.f("pk_series_blocks")),
+    )
+
 
 def downgrade() -> None:
+    op.drop_table("series_blocks")
+    with op.batch_alter_table("series_batches", schema=None) as batch_op:
+        batch_op.drop_index("ix_series_batches_series_id")
+
+    op.drop_table("series_batches")
     with op.batch_alter_table("maintenance_events", schema=None) as batch_op:
         batch_op.drop_index("ix_maintenance_events_subject_id_at")
         batch_op.drop_index("ix_maintenance_events_site_id_at")
@@ -646,6 +720,10 @@ def downgrade() -> None:
         batch_op.drop_index("ix_set_points_site_id_at")
 
     op.drop_table("set_points")
+    with op.batch_alter_table("series", schema=None) as batch_op:
+        batch_op.drop_index("ix_series_subject_id_quantity")
+
+    op.drop_table("series")
     op.drop_table("rooms")
     with op.batch_alter_table("readings", schema=None) as batch_op:
         batch_op.drop_index("ix_readings_subject_id_at")

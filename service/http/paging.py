@@ -56,9 +56,13 @@ class Page:
         if len(rows) <= self.limit:
             return rows
         kept = rows[: self.limit]
-        url = self._request.url.include_query_params(cursor=_encoded(position(kept[-1])), limit=self.limit)
-        self._response.headers["Link"] = f'<{url.path}?{url.query}>; rel="next"'
+        self.go_on_after(position(kept[-1]))
         return kept
+
+    def go_on_after(self, position: list[Any]) -> None:
+        """Add the `Link` to the page behind a position, given as JSON values."""
+        url = self._request.url.include_query_params(cursor=_encoded(position), limit=self.limit)
+        self._response.headers["Link"] = f'<{url.path}?{url.query}>; rel="next"'
 
 
 async def _page(

@@ -35,6 +35,13 @@ def a_reading(world: World) -> dict[str, Any]:
     }
 
 
+def a_series(world: World) -> dict[str, Any]:
+    """Two values of a pH probe in the home system, at an hour of their own."""
+    hour = next(world.hours)
+    times = [world.at(hours=hour), world.at(hours=hour, minutes=1)]
+    return {"subject_id": world.system["id"], "quantity": "ph", "unit": "[pH]", "taken_at": times, "value": [8.1, 8.2]}
+
+
 def a_handover(world: World) -> dict[str, Any]:
     """A word to the next shift at home."""
     return {"site_id": world.site["id"], "text": "the drip is slow", "written_at": world.at(hours=1)}
@@ -195,6 +202,9 @@ ROWS: dict[str, Row] = {
     "record_reading_batch": Row(
         RECORD, with_body(lambda world: {"items": [{"id": str(uuid4()), **a_reading(world)}]}), DONE
     ),
+    "record_series": Row(RECORD, with_body(a_series)),
+    "read_series": Row(READ, lambda world, _by: Ask(query={"subject_id": world.system["id"], "quantity": "ph"})),
+    "list_series": Row(READ, plain(), LIST),
     **record(
         "addition",
         "additions",

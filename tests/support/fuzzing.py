@@ -15,6 +15,7 @@ from hypothesis.errors import Unsatisfiable
 from schemathesis import Case
 from schemathesis.generation import GenerationMode
 from support.house import House
+from support.probes import batch, send
 
 BASE = "http://ooid.test"
 EVERYTHING = list(HealthCheck)
@@ -76,6 +77,8 @@ class Generator:
             ids = self.known.get(collection) or self.known.get(name)
             if ids:
                 case.path_parameters[name] = quote(self._chance.choice(ids))
+        if isinstance(case.query, dict):
+            case.query = dict(self._with_known_ids(case.query))
         if isinstance(case.body, dict):
             case.body = dict(self._with_known_ids(case.body))
         if case.method.upper() == "PATCH" or case.path.endswith(("corrections", "withdrawal")):
@@ -118,4 +121,6 @@ def describe_something(house: House) -> dict[str, str]:
         "lot_id": lot,
         "method_id": method,
     }
-    return {name: thing["id"] for name, thing in made.items()} | {"quantity": "alkalinity", "quantities": "alkalinity"}
+    send(house, batch(system["id"], [8.0, 8.1], end=house.now, quantity="alkalinity", unit="dKH"))
+    words = {"quantity": "alkalinity", "quantities": "alkalinity", "unit": "dKH"}
+    return {name: thing["id"] for name, thing in made.items()} | words

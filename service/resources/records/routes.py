@@ -9,8 +9,20 @@ from service.resources.records.handovers.routes import router as handovers
 from service.resources.records.maintenance_events.routes import router as maintenance_events
 from service.resources.records.maintenance_plans.routes import router as maintenance_plans
 from service.resources.records.readings.routes import router as readings
+from service.resources.records.series.routes import router as series
 from service.resources.records.stock_changes.routes import router as stock_changes
 
 router = APIRouter()
-for part in (readings, additions, maintenance_events, maintenance_plans, stock_changes, handovers, changes, audit):
+PARTS = (
+    readings,
+    series,
+    additions,
+    maintenance_events,
+    maintenance_plans,
+    stock_changes,
+    handovers,
+    changes,
+    audit,
+)
+for part in PARTS:
     router.include_router(part)

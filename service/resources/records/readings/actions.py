@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from datetime import timedelta
 from typing import Any
 from uuid import UUID
@@ -44,8 +46,9 @@ def columns(work: Work, sent: ReadingSent) -> dict[str, Any]:
             "This lies ahead of the service's clock. Check the time and the offset.",
             sent.taken_at.isoformat(),
         )
-    quantity = _quantity_of(sent.quantity, subject.kind)
-    value = _canonical(sent, quantity)
+    quantity = quantity_of(sent.quantity, subject.kind)
+    with naming_fields(sent):
+        value = canonical(quantity, sent.value, sent.unit, plain(sent.conditions))
     plausible = bool(is_plausible(quantity, value))
     if not plausible and not sent.confirm:
         raise _implausible(sent, quantity)
@@ -56,7 +59,7 @@ def columns(work: Work, sent: ReadingSent) -> dict[str, Any]:
         "quantity": quantity.code,
         "value": value,
         "unit": quantity.unit,
-        "method": _method(work.session, quantity.code, sent.method),
+        "method": method_of(work.session, quantity.code, sent.method),
         "lot_id": _lot(work.session, sent.lot_id),
         "purpose": sent.purpose,
         "relative_sd": sent.relative_sd,
@@ -139,7 +142,8 @@ def _note_batch(work: Work, site_id: UUID, changes: list[Change]) -> None:
     )
 
 
-def _quantity_of(code: str, subject_kind: str) -> Quantity:
+def quantity_of(code: str, subject_kind: str) -> Quantity:
+    """The quantity of this code, as read on such a subject. Raises Unacceptable naming its field."""
     try:
         quantity = quantity_named(code)
     except EntryError as error:
@@ -152,18 +156,23 @@ def _quantity_of(code: str, subject_kind: str) -> Quantity:
     return quantity
 
 
-def _canonical(sent: ReadingSent, quantity: Quantity) -> float:
-    conditions = {name: _plain(condition) for name, condition in sent.conditions.items()}
+@contextmanager
+def naming_fields(sent: Any) -> Iterator[None]:
+    """What cannot be made canonical is refused by the name of the field that was sent: value, unit or a condition."""
     try:
-        return canonical(quantity, sent.value, sent.unit, conditions)
+        yield
     except (ConditionMissing, ConditionRefused) as error:
         raise refused(f"/conditions/{error.field}", str(error), sent.conditions.get(error.field)) from error
     except EntryError as error:
         raise refused(f"/{error.field}", str(error), getattr(sent, error.field)) from error
 
 
-def _plain(condition: Any) -> Any:
-    return condition.model_dump() if hasattr(condition, "model_dump") else condition
+def plain(conditions: Mapping[str, Any]) -> dict[str, Any]:
+    """Conditions as sent, an amount as a mapping of its value and unit."""
+    return {
+        name: condition.model_dump() if hasattr(condition, "model_dump") else condition
+        for name, condition in conditions.items()
+    }
 
 
 def _implausible(sent: ReadingSent, quantity: Quantity) -> NeedsConfirmation:
@@ -176,7 +185,7 @@ def _implausible(sent: ReadingSent, quantity: Quantity) -> NeedsConfirmation:
     return NeedsConfirmation(detail, (Fault("/value", detail, sent.value),))
 
 
-def _method(session: Session, quantity: str, text: str | None) -> str | None:
+def method_of(session: Session, quantity: str, text: str | None) -> str | None:
     """A method as stored: the id of a described one in text, or the name of a common one."""
     if text is None or (quantity, text) in COMMON:
         return text
