@@ -15,6 +15,11 @@ from service.resources.places.systems.models import System
 from service.resources.records.queries import Course, system_courses
 from service.science.history import Readings, SystemHistory
 
+BY_PROBE = (
+    "A probe's series counts as one reading a day, the mean of 24 hours, known no better than one reading of its "
+    "method: its error is the same all day."
+)
+
 
 @dataclass(frozen=True)
 class Gathered:
@@ -61,4 +66,6 @@ def _gathered(system: System, clock: Clock, course: Course, inputs: Inputs, volu
         feeds=inputs.feeds,
         volume_relative_sd=volume.relative_sd,
     )
+    if course.is_mean.any():
+        inputs.assumptions.append(BY_PROBE)
     return Gathered(system, clock, history, course, inputs)

@@ -27,6 +27,7 @@ from service.resources.equipment.pieces.models import Equipment
 from service.resources.equipment.pieces.specifications import of_kind
 from service.resources.places.set_points import queries as set_points
 from service.resources.records.additions.queries import media_of
+from service.resources.records.probe_means import HOUR
 from service.resources.records.queries import Course, courses
 from service.science.reactor_output import Mode
 from service.storage.types import instant
@@ -79,7 +80,7 @@ def gather(session: Session, reactors: Sequence[Equipment], at: datetime) -> dic
     beside = [feed for feed in feeds_into(session, system_ids) if feed.span.holds_at(at)]
     everybody = sorted({*ids, *(feed.reactor_id for feed in beside)})
     read = {
-        quantity: courses(session, everybody, quantity, start=at - RECORDS, end=at + JUST_AFTER)
+        quantity: courses(session, everybody, quantity, start=at - RECORDS, end=at + JUST_AFTER, probes_every=HOUR)
         for quantity in QUANTITIES
     }
     found = waters(session, system_ids, at)

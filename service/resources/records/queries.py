@@ -1,14 +1,14 @@
 """Courses: what computations see of the records: when, how much, how well known, and from which record.
 
-Computations never see rows: corrections, withdrawals, tanks that moved and methods' repeatabilities are resolved here,
-for many subjects at once.
+Computations never see rows: corrections, withdrawals, tanks that moved, methods' repeatabilities and the means of probe
+series are resolved here, for many subjects at once.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
-from datetime import datetime
+from dataclasses import dataclass, replace
+from datetime import datetime, timedelta
 from typing import Any, NamedTuple
 from uuid import UUID
 
@@ -21,11 +21,13 @@ from service.resources.catalogue.methods.queries import repeatabilities
 from service.resources.catalogue.methods.repeatability import Repeatability
 from service.resources.keeping.records import RECORDED
 from service.resources.places.tanks.queries import Stay, stays_on
+from service.resources.records.probe_means import DAY, ProbeMeans, means_over, probe_hours
 from service.resources.records.readings.models import Reading
-from service.storage.types import instant
+from service.storage.types import instant, microseconds
 
 Values = NDArray[np.float64]
 Whole = NDArray[np.int64]
+Flags = NDArray[np.bool_]
 
 COUNTED_PURPOSES = ("sample", "replicate")
 REPLICATE_WITHIN_US = 2 * 3600 * 1_000_000  # the same sample tested again; two hours later is another sample
@@ -34,10 +36,11 @@ SMALLEST_SD = 1e-6  # a relative sd of a zero is no certainty
 
 @dataclass(frozen=True)
 class Course:
-    """Readings of one quantity in time order, in its canonical unit; all arrays are (readings).
+    """Readings of one quantity in time order, in its canonical unit, a probe's means among them; arrays are (readings).
 
     `at_us`: microseconds since 1970 UTC. `sd`: one standard deviation of each value. `replicate_group`: the same number
-    for replicates of one sample. `lot`: a number a reagent lot, 0 where none is stated. `origin`: the records' ids.
+    for replicates of one sample. `lot`: a number a reagent lot or probe, 0 where none is stated. `origin`: the records'
+    ids, of a mean its series'. `is_mean`: which are means of a probe series.
     """
 
     at_us: Whole
@@ -46,6 +49,7 @@ class Course:
     replicate_group: Whole
     lot: Whole
     origin: tuple[UUID, ...]
+    is_mean: Flags
 
     def __len__(self) -> int:
         return len(self.origin)
@@ -68,7 +72,6 @@ class _Row(NamedTuple):
     id: UUID
     subject_id: UUID
     at_us: int
-    quantity: str
     value: float
     method: str | None
     relative_sd: float | None
@@ -77,29 +80,60 @@ class _Row(NamedTuple):
 
 
 def courses(
-    session: Session, subject_ids: Sequence[UUID], quantity: str, *, start: datetime, end: datetime
+    session: Session,
+    subject_ids: Sequence[UUID],
+    quantity: str,
+    *,
+    start: datetime,
+    end: datetime,
+    probes_every: timedelta = DAY,
 ) -> dict[UUID, Course]:
-    """The course of a quantity read on each subject itself, from start to before end."""
+    """The course of a quantity read on each subject itself, from start to before end.
+
+    A probe's series comes as one mean for each `probes_every`, a day unless what happened in the last hour matters.
+    """
     found: dict[UUID, list[_Row]] = {subject_id: [] for subject_id in subject_ids}
     for row in _readings(session, subject_ids, quantity, start, end):
         found[row.subject_id].append(row)
-    return _built(session, found)
+    probes: dict[UUID, list[ProbeMeans]] = {subject_id: [] for subject_id in subject_ids}
+    for series, hours in probe_hours(session, subject_ids, quantity, start, end):
+        probes[series.subject_id].append(means_over(series, hours, probes_every))
+    return _built(session, quantity, found, probes)
 
 
 def system_courses(
-    session: Session, system_ids: Sequence[UUID], quantity: str, *, start: datetime, end: datetime
+    session: Session,
+    system_ids: Sequence[UUID],
+    quantity: str,
+    *,
+    start: datetime,
+    end: datetime,
+    probes_every: timedelta = DAY,
 ) -> dict[UUID, Course]:
     """The course of a quantity in each system: read on the system, or on a tank while it stood there."""
     by_tank: dict[UUID, list[Stay]] = {}
     for stay in stays_on(session, system_ids):
         by_tank.setdefault(stay.tank_id, []).append(stay)
+    everywhere = [*system_ids, *by_tank]
     found: dict[UUID, list[_Row]] = {system_id: [] for system_id in system_ids}
-    for row in _readings(session, [*system_ids, *by_tank], quantity, start, end):
+    for row in _readings(session, everywhere, quantity, start, end):
         is_system = row.subject_id in found
         system_id = row.subject_id if is_system else _system_at(by_tank[row.subject_id], instant(row.at_us))
         if system_id is not None:
             found[system_id].append(row)
-    return _built(session, found)
+    probes: dict[UUID, list[ProbeMeans]] = {system_id: [] for system_id in system_ids}
+    for series, hours in probe_hours(session, everywhere, quantity, start, end):
+        if series.subject_id in probes:
+            probes[series.subject_id].append(means_over(series, hours, probes_every))
+        for stay in by_tank.get(series.subject_id, ()):
+            probes[stay.system_id].append(means_over(series, hours[_during(stay, hours["at"])], probes_every))
+    return _built(session, quantity, found, probes)
+
+
+def _during(stay: Stay, at_us: Whole) -> Flags:
+    """Which hours began while the tank stood there."""
+    until = np.inf if stay.to_at is None else microseconds(stay.to_at)
+    return (at_us >= microseconds(stay.from_at)) & (at_us < until)
 
 
 def _readings(
@@ -111,7 +145,6 @@ def _readings(
             table.id,
             table.subject_id,
             type_coerce(table.at, BigInteger),
-            table.quantity,
             table.value,
             table.method,
             table.relative_sd,
@@ -138,20 +171,62 @@ def _system_at(stays: Sequence[Stay], at: datetime) -> UUID | None:
     return None
 
 
-def _built(session: Session, rows: Mapping[UUID, Sequence[_Row]]) -> dict[UUID, Course]:
-    methods = {(row.quantity, row.method) for found in rows.values() for row in found}
-    repeats = repeatabilities(session, methods)
+def _built(
+    session: Session, quantity: str, rows: Mapping[UUID, Sequence[_Row]], probes: Mapping[UUID, Sequence[ProbeMeans]]
+) -> dict[UUID, Course]:
+    methods = {row.method for found in rows.values() for row in found}
+    methods |= {means.method for found in probes.values() for means in found}
+    known = repeatabilities(session, [(quantity, method) for method in methods])
+    repeats = {method: known[quantity, method] for method in methods}
     return {
-        subject: Course(
-            at_us=np.array([row.at_us for row in found], dtype=np.int64),
-            value=np.array([row.value for row in found], dtype=np.float64),
-            sd=np.array([_sd(row, repeats[row.quantity, row.method]) for row in found], dtype=np.float64),
-            replicate_group=_groups(found),
-            lot=_lots(found),
-            origin=tuple(row.id for row in found),
-        )
+        subject: _merged(_by_hand(found, repeats), [_by_probe(means, repeats) for means in probes[subject]])
         for subject, found in rows.items()
     }
+
+
+def _by_hand(rows: Sequence[_Row], repeats: Mapping[str | None, Repeatability]) -> Course:
+    return Course(
+        at_us=np.array([row.at_us for row in rows], dtype=np.int64),
+        value=np.array([row.value for row in rows], dtype=np.float64),
+        sd=np.array([_sd(row, repeats[row.method]) for row in rows], dtype=np.float64),
+        replicate_group=_groups(rows),
+        lot=_lots(rows),
+        origin=tuple(row.id for row in rows),
+        is_mean=np.zeros(len(rows), dtype=np.bool_),
+    )
+
+
+def _by_probe(means: ProbeMeans, repeats: Mapping[str | None, Repeatability]) -> Course:
+    """Each mean as one reading: no better known than one, and of no lot yet."""
+    repeatability = repeats[means.method]
+    return Course(
+        at_us=means.at_us,
+        value=means.value,
+        sd=np.array([max(repeatability.at(value), SMALLEST_SD) for value in means.value.tolist()], dtype=np.float64),
+        replicate_group=np.full(len(means.at_us), -1, dtype=np.int64),
+        lot=np.zeros(len(means.at_us), dtype=np.int64),
+        origin=(means.series_id,) * len(means.at_us),
+        is_mean=np.ones(len(means.at_us), dtype=np.bool_),
+    )
+
+
+def _merged(by_hand: Course, by_probe: Sequence[Course]) -> Course:
+    """All of one subject by time; each probe counts as a lot of its own."""
+    by_probe = [course for course in by_probe if len(course)]
+    if not by_probe:
+        return by_hand
+    first = by_hand.lot.max(initial=0) + 1
+    parts = [by_hand, *(replace(course, lot=course.lot + first + number) for number, course in enumerate(by_probe))]
+    order = np.argsort(np.concatenate([part.at_us for part in parts]), kind="stable")
+    columns = {
+        name: np.concatenate([getattr(part, name) for part in parts])[order]
+        for name in ("at_us", "value", "sd", "lot", "is_mean")
+    }
+    group = np.concatenate([part.replicate_group for part in parts])
+    place = np.argsort(order)
+    group = np.where(group >= 0, place[group], -1)  # a group is named by the place of its first sample
+    origins = [origin for part in parts for origin in part.origin]
+    return Course(**columns, replicate_group=group[order], origin=tuple(origins[index] for index in order))
 
 
 def _sd(row: _Row, repeatability: Repeatability) -> float:
