@@ -63,6 +63,7 @@ class Course:
             replicate_group=self.replicate_group[kept],
             lot=self.lot[kept],
             origin=tuple(id_ for id_, is_kept in zip(self.origin, kept, strict=True) if is_kept),
+            is_mean=self.is_mean[kept],
         )
 
 
