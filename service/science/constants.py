@@ -29,6 +29,7 @@ EXACT_MOLAR_MASS_G_MOL = MappingProxyType(
         "MgCO3": _MG + _C + 3 * _O,
         "Ca(OH)2": _CA + 2 * (_O + _H),
         "CO2": _C + 2 * _O,
+        "O2": 2 * _O,
         "NaCl": _NA + _CL,
         "NaHCO3": _NA + _H + _C + 3 * _O,
         "Na2CO3": 2 * _NA + _C + 3 * _O,

@@ -24,6 +24,9 @@ SOURCES = MappingProxyType(
         "BRYSON69": Source("Bryson & Ho 1969, Applied optimal control, Blaisdell"),
         "BUCY68": Source("Bucy & Joseph 1968, Filtering for stochastic processes with applications to guidance"),
         "CFR173": Source("49 CFR 173.304a, Additional requirements for shipment of liquefied compressed gases"),
+        "CHISHOLM91": Source(
+            "Chisholm & Gattuso 1991, Limnol. Oceanogr. 36, 1232 (alkalinity anomaly)", "10.4319/lo.1991.36.6.1232"
+        ),
         "DICKSON07": Source(
             "Dickson, Sabine & Christian (eds.) 2007, Guide to best practices for ocean CO2 measurements, "
             "PICES Special Publication 3"
@@ -65,6 +68,7 @@ SOURCES = MappingProxyType(
         "RAUCH65": Source("Rauch, Tung & Striebel 1965, AIAA J. 3, 1445", "10.2514/3.3166"),
         "RILEY65": Source("Riley 1965, Deep-Sea Res. 12, 219", "10.1016/0011-7471(65)90027-6"),
         "RILEY67": Source("Riley & Tongudai 1967, Chem. Geol. 2, 263", "10.1016/0009-2541(67)90026-5"),
+        "SMITH75": Source("Smith & Key 1975, Limnol. Oceanogr. 20, 493 (carbon dioxide and metabolism)"),
         "SPAN96": Source("Span & Wagner 1996, J. Phys. Chem. Ref. Data 25, 1509", "10.1063/1.555991"),
         "TAKAHASHI82": Source(
             "Takahashi, Williams & Bos 1982, Carbonate chemistry, in GEOSECS Pacific Expedition vol. 3, 77"

@@ -295,6 +295,19 @@ ROWS: dict[str, Row] = {
         ),
         SHARED,
     ),
+    "calculate_net_calcification": Row(
+        READ,
+        with_body(
+            lambda _world: {
+                "start": {"alkalinity": {"value": 2300, "unit": "umol/L"}},
+                "end": {"alkalinity": {"value": 2200, "unit": "umol/L"}},
+                "volume": {"value": 10, "unit": "L"},
+                "duration": {"value": 2, "unit": "h"},
+                "basis": "per_litre",
+            }
+        ),
+        SHARED,
+    ),
     "calculate_output_balance": Row(
         READ,
         with_body(

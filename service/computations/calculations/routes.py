@@ -2,10 +2,17 @@
 
 from fastapi import APIRouter
 
-from service.computations.calculations import carbonate_system, conversion, cylinder_content, output_balance
+from service.computations.calculations import (
+    carbonate_system,
+    conversion,
+    cylinder_content,
+    net_calcification,
+    output_balance,
+)
 
 router = APIRouter(prefix="/calculations", tags=["calculations"])
 router.include_router(carbonate_system.router)
 router.include_router(conversion.router)
 router.include_router(cylinder_content.router)
 router.include_router(output_balance.router)
+router.include_router(net_calcification.router)
