@@ -23,9 +23,19 @@ from service.resources.places.sites.queries import id_named
 from service.resources.records.routes import router as records
 from service.settings import Settings
 from service.storage.database import Database
+from service.transfer.routes import router as transfer
 from service.web.routes import router as web
 
-ROUTERS: tuple[APIRouter, ...] = (catalogue, people_routes(id_named), places, equipment, records, computations, weekly)
+ROUTERS: tuple[APIRouter, ...] = (
+    catalogue,
+    people_routes(id_named),
+    places,
+    equipment,
+    records,
+    transfer,
+    computations,
+    weekly,
+)
 UNVERSIONED: tuple[APIRouter, ...] = (health.router, problem_pages.router, sign_in, pages.router)
 
 

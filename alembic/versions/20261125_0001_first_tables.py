@@ -140,6 +140,28 @@ def upgrade() -> None:
         batch_op.create_index("uq_grants_person_site", ["person_id", "site_id"], unique=True)
 
     op.create_table(
+        "imports",
+        sa.Column("id", IDENTIFIER, nullable=False),
+        sa.Column("version", sa.Integer(), nullable=False),
+        sa.Column("site_id", IDENTIFIER, nullable=False),
+        sa.Column("state", sa.String(16), nullable=False),
+        sa.Column("file_name", sa.String(200), nullable=False),
+        sa.Column("file_digest", sa.String(64), nullable=False),
+        sa.Column("mapping", sa.Text(), nullable=False),
+        sa.Column("headings", sa.Text(), nullable=False),
+        sa.Column("again", sa.Integer(), nullable=False),
+        sa.Column("counts", sa.Text(), nullable=False),
+        sa.Column("started_at", sa.BigInteger(), nullable=False),
+        sa.Column("started_by", IDENTIFIER, nullable=False),
+        sa.Column("finished_at", sa.BigInteger(), nullable=True),
+        sa.Column("undone_reason", sa.String(), nullable=True),
+        sa.ForeignKeyConstraint(["site_id"], ["sites.id"], name=op.f("fk_imports_site_id_sites")),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_imports")),
+    )
+    with op.batch_alter_table("imports", schema=None) as batch_op:
+        batch_op.create_index(batch_op.f("ix_imports_site_id"), ["site_id"], unique=False)
+
+    op.create_table(
         "lots",
         sa.Column("id", IDENTIFIER, nullable=False),
         sa.Column("version", sa.Integer(), nullable=False),
@@ -263,6 +285,20 @@ def upgrade() -> None:
         sa.UniqueConstraint("site_id", "tag", name=op.f("uq_equipment_site_id_tag")),
     )
     op.create_table(
+        "failed_rows",
+        sa.Column("import_id", IDENTIFIER, nullable=False),
+        sa.Column("row", sa.Integer(), nullable=False),
+        sa.Column("site_id", IDENTIFIER, nullable=False),
+        sa.Column("cells", sa.Text(), nullable=False),
+        sa.Column("error", sa.String(), nullable=False),
+        sa.ForeignKeyConstraint(["import_id"], ["imports.id"], name=op.f("fk_failed_rows_import_id_imports")),
+        sa.ForeignKeyConstraint(["site_id"], ["sites.id"], name=op.f("fk_failed_rows_site_id_sites")),
+        sa.PrimaryKeyConstraint("import_id", "row", name=op.f("pk_failed_rows")),
+    )
+    with op.batch_alter_table("failed_rows", schema=None) as batch_op:
+        batch_op.create_index("ix_failed_rows_site_id", ["site_id"], unique=False)
+
+    op.create_table(
         "feeds",
         sa.Column("id", IDENTIFIER, nullable=False),
         sa.Column("version", sa.Integer(), nullable=False),
@@ -357,6 +393,19 @@ def upgrade() -> None:
     with op.batch_alter_table("handovers", schema=None) as batch_op:
         batch_op.create_index("ix_handovers_site_id_at", ["site_id", "at"], unique=False)
         batch_op.create_index("ix_handovers_subject_id_at", ["subject_id", "shift", "at"], unique=False)
+
+    op.create_table(
+        "imported_records",
+        sa.Column("import_id", IDENTIFIER, nullable=False),
+        sa.Column("record_id", IDENTIFIER, nullable=False),
+        sa.Column("kind", sa.String(32), nullable=False),
+        sa.Column("site_id", IDENTIFIER, nullable=False),
+        sa.ForeignKeyConstraint(["import_id"], ["imports.id"], name=op.f("fk_imported_records_import_id_imports")),
+        sa.ForeignKeyConstraint(["site_id"], ["sites.id"], name=op.f("fk_imported_records_site_id_sites")),
+        sa.PrimaryKeyConstraint("import_id", "record_id", "kind", name=op.f("pk_imported_records")),
+    )
+    with op.batch_alter_table("imported_records", schema=None) as batch_op:
+        batch_op.create_index("ix_imported_records_site_id", ["site_id"], unique=False)
 
     op.create_table(
         "installations",
@@ -748,6 +797,10 @@ def downgrade() -> None:
         batch_op.drop_index("ix_installations_equipment_id")
 
     op.drop_table("installations")
+    with op.batch_alter_table("imported_records", schema=None) as batch_op:
+        batch_op.drop_index("ix_imported_records_site_id")
+
+    op.drop_table("imported_records")
     with op.batch_alter_table("handovers", schema=None) as batch_op:
         batch_op.drop_index("ix_handovers_subject_id_at")
         batch_op.drop_index("ix_handovers_site_id_at")
@@ -771,6 +824,10 @@ def downgrade() -> None:
         batch_op.drop_index("ix_feeds_reactor_id")
 
     op.drop_table("feeds")
+    with op.batch_alter_table("failed_rows", schema=None) as batch_op:
+        batch_op.drop_index("ix_failed_rows_site_id")
+
+    op.drop_table("failed_rows")
     op.drop_table("equipment")
     with op.batch_alter_table("additions", schema=None) as batch_op:
         batch_op.drop_index("ix_additions_subject_id_at")
@@ -791,6 +848,10 @@ def downgrade() -> None:
 
     op.drop_table("record_versions")
     op.drop_table("lots")
+    with op.batch_alter_table("imports", schema=None) as batch_op:
+        batch_op.drop_index(batch_op.f("ix_imports_site_id"))
+
+    op.drop_table("imports")
     with op.batch_alter_table("grants", schema=None) as batch_op:
         batch_op.drop_index("uq_grants_person_site")
         batch_op.drop_index(

@@ -232,6 +232,11 @@ _ROWS = (
              frozenset({"room", "gas_monitor"})),
     Quantity("oxygen", "oxygen in room air", ("%", "ppm"), (0.0, 100.0), (19.0, 21.5),
              frozenset({"room", "gas_monitor"})),
+    Quantity("dissolved_oxygen", "dissolved oxygen", ("mg/L", "mmol/L", "umol/L", "umol/kg"), (0.0, 60.0), (4.0, 14.0),
+             WATER, _DENSITY, "O2"),
+    Quantity("pco2", "partial pressure of carbon dioxide in the water", ("uatm",), (0.0, 1e6), (50.0, 3000.0),
+             WATER),
+    Quantity("inflow", "flow of new water into a tank", _FLOW_UNITS, (0.0, 1e8), (0.0, 1e6), WATER),
     Quantity("orp", "oxidation-reduction potential", ("mV", "V"), (-2000.0, 2000.0), (100.0, 550.0), WATER),
 )  # fmt: skip
 

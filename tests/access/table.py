@@ -7,6 +7,7 @@ from uuid import uuid4
 
 from access.rows import (
     ADMINISTER,
+    CORRECT,
     DESCRIBE,
     DONE,
     LIST,
@@ -84,6 +85,27 @@ def swap(world: World, _by: Caller) -> Ask:
     old, new = a_cylinder(world), a_cylinder(world)
     world.new("gas-lines", lambda world: {**a_line(world), "cylinder_ids": [old["id"]]})
     return Ask({"cylinder_id": old["id"]}, json={"at": world.at(hours=1), "new_cylinder_id": new["id"]})
+
+
+def an_import(world: World) -> dict[str, Any]:
+    """A table of one reading at home."""
+    text = (
+        f"date,tank,alk (dKH)\n{world.at(hours=next(world.hours))[:10]},{world.system['tag']},8.{next(world.hours)}\n"
+    )
+    return {"site": world.site["tag"], "file": {"name": "log.csv", "text": text}}
+
+
+def imported(world: World, _by: Caller) -> Ask:
+    """An import at home."""
+    return Ask({"import_id": world.house.call("POST", "/v1/imports", an_import(world))["import"]["id"]})
+
+
+def own_import(world: World, by: Caller) -> Ask:
+    """An import of the caller's own, to undo."""
+    own = by.place == "home" and by.holds(RECORD)
+    token = world.tokens[by.name] if own else ""
+    made = world.house.call("POST", "/v1/imports", an_import(world), token=token)
+    return Ask({"import_id": made["import"]["id"]}, json={"reason": "the wrong tank"})
 
 
 def sign_in_link(world: World, _by: Caller) -> Ask:
@@ -258,6 +280,12 @@ ROWS: dict[str, Row] = {
     ),
     "list_changes": Row(READ, lambda world, _by: Ask(query={"site": world.site["tag"]})),
     "list_audit_entries": Row(DESCRIBE, lambda world, _by: Ask(query={"site": world.site["tag"]})),
+    # imports and exports
+    "import_table": Row(RECORD, with_body(an_import)),
+    "list_imports": Row(READ, plain(), LIST),
+    "read_import": Row(READ, imported),
+    "read_failed_rows": Row(READ, imported),
+    "undo_import": Row(CORRECT, own_import),
     # computations and reports
     "read_consumption": Row(READ, on_system()),
     "check_reading": Row(

@@ -50,6 +50,9 @@ CONTRACT = [
     "water_level",
     "room_co2",
     "oxygen",
+    "dissolved_oxygen",
+    "pco2",
+    "inflow",
     "orp",
 ]
 CANONICAL = {
@@ -156,6 +159,8 @@ def test_natural_seawater_is_plausible() -> None:
         ("top_off_volume", 1.0, "gal US", {}, 3.785411784),
         ("room_co2", 0.5, "%", {}, 5000.0),
         ("oxygen", 209_000.0, "ppm", {}, 20.9),
+        ("dissolved_oxygen", 0.25, "mmol/L", {}, 7.9997),  # O2 31.9988 g/mol
+        ("inflow", 12.0, "L/min", {}, 17_280.0),
         ("orp", 0.35, "V", {}, 350.0),
     ],
 )

@@ -179,8 +179,8 @@ def calculate_net_calcification(sent: NetCalcificationSent, door: DoorOf) -> Any
             ),
             assumptions=_assumptions(sent),
             cautions=[
-                "Alkalinity also moves with sulphate reduction, organic bases and whatever else lives in the vessel: this "
-                "is the calcification of all of it."
+                "Alkalinity also moves with sulphate reduction, organic bases and whatever else lives in the vessel: "
+                "this is the calcification of all of it."
             ],
         ),
         "missing": []

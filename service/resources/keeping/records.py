@@ -24,6 +24,7 @@ from service.http.conditional import require_version
 from service.http.problems import faults_of
 from service.http.shapes import Note, Shape
 from service.resources.keeping.kept import Kept, KeptRow, note
+from service.storage.trail import Change
 from service.storage.types import Document, Identifier, Instant, digest, instant
 
 RECORDED, WITHDRAWN = "recorded", "withdrawn"
@@ -155,24 +156,28 @@ def recorded(
     Raises Conflict (KeyReused when the id came from a key) for other content under a known id, NotFound for an unknown
     subject, NotAllowed without the right on its site.
     """
-    entered = _entered(sent)
     known = work.session.get(kind.kept.table, record_id)
     if known is not None:
-        return _confirmed(work, kind, known, entered, key_used=key_used), False
+        return _confirmed(work, kind, known, _entered(sent), key_used=key_used), False
+    return recorded_anew(work, kind, record_id, sent), True
+
+
+def recorded_anew(work: Work, kind: RecordKind[Record], record_id: UUID, sent: Shape) -> Record:
+    """A record under an id that is known to be free."""
     columns = kind.columns(work, sent)
     work.caller.require(Right.RECORD, columns["site_id"])
     row = kind.kept.table(
         id=record_id,
         version=1,
         state=RECORDED,
-        entered=entered,
+        entered=_entered(sent),
         sent_digest=digest(_comparable(sent)),
         recorded_at=work.at,
         recorded_by=work.caller.id,
         **columns,
     )
     work.session.add(row)
-    return row, True
+    return row
 
 
 def record_one(
@@ -211,6 +216,15 @@ def withdrawn(work: Work, kind: RecordKind[Record], record_id: UUID, why: str, i
     before = _replace(work, kind, row, why)
     row.state = WITHDRAWN
     return _noted(work, kind, row, "withdrawn", before)
+
+
+def withdrawn_together(work: Work, kind: RecordKind[Record], rows: Sequence[Record], why: str) -> list[Change]:
+    """The changes of a withdrawal of many records at once; whoever asks enters them, and has checked the right."""
+    for row in rows:
+        _replace(work, kind, row, why)
+        row.state = WITHDRAWN
+    work.session.flush()
+    return [kind.kept.change(row, "withdrawn") for row in rows]
 
 
 def found(work: Work, kind: RecordKind[Record], record_id: UUID) -> Record:

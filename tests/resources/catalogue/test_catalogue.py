@@ -14,6 +14,7 @@ CONTRACT = {
     "temperature", "salinity", "conductivity", "effluent_alkalinity", "effluent_ph", "effluent_flow", "chamber_ph",
     "chamber_pressure", "delivery_pressure", "bubble_rate", "gas_flow", "cylinder_pressure", "cylinder_gross_mass",
     "media_level", "limewater_strength", "top_off_volume", "water_level", "room_co2", "oxygen", "orp",
+    "dissolved_oxygen", "pco2", "inflow",
 }  # fmt: skip
 
 

@@ -66,6 +66,9 @@ UNSTATED: dict[str, Repeatability] = {
     "gas_flow": Repeatability(0.0, 0.05),
     "cylinder_gross_mass": Repeatability(0.02),
     "limewater_strength": Repeatability(0.0, 0.05),
+    "dissolved_oxygen": Repeatability(0.2),
+    "pco2": Repeatability(0.0, 0.05),
+    "inflow": Repeatability(0.0, 0.10),
 }
 
 ELSE = Repeatability(0.0, 0.05)

@@ -35,6 +35,12 @@ class ReadingSent(Shape):
     observed_by: Line | None = None
     relative_sd: RelativeSd | None = None
     note: Note | None = None
+    inferred: Annotated[
+        list[Code],
+        ShapeField(
+            max_length=10, description="What was not written down but taken from its surroundings, by an import."
+        ),
+    ] = []
     confirm: Flag = False
 
 
@@ -55,6 +61,7 @@ class ReadingRead(RecordRead):
     observed_by: str | None
     relative_sd: float | None
     note: str | None
+    inferred: list[str]
     flagged: bool = ShapeField(description="Implausible, and confirmed when it was entered.")
 
 
@@ -81,6 +88,7 @@ def body(row: Reading) -> dict[str, Any]:
         "sample_point": None,
         "observed_by": None,
         "note": None,
+        "inferred": [],
         **record_body(row),
         "subject_id": row.subject_id,
         "quantity": row.quantity,

@@ -1,0 +1,8 @@
+"""Imports and exports: one router."""
+
+from fastapi import APIRouter
+
+from service.transfer.imports.routes import router as imports
+
+router = APIRouter()
+router.include_router(imports)
