@@ -6,13 +6,16 @@ import statistics
 from collections import Counter
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
+from typing import Any
 from uuid import UUID, uuid4
 
 from sqlmodel import col, func, select
 from support.house import House
 from support.load import content, recorded_times, together, whole_trail
+from support.probes import batch, read
 
 from service.resources.records.readings.models import Reading
+from service.resources.records.series.checking import faults as series_faults
 
 WRITERS = 100
 ROUNDS = 3
@@ -87,3 +90,28 @@ def test_of_many_things_with_one_tag_one_is_described(house: House) -> None:
     assert set(statuses) <= {201, 409, 503}
     assert len(house.call("GET", "/v1/rooms")) == 1
     assert whole_trail(house, site["id"]) == []
+
+
+def test_one_series_sent_by_many_at_once_is_stored_once(house: House) -> None:
+    """Twenty senders with overlapping parts of one series, each part by two: every point once, whoever came first."""
+    system = house.a_system()
+    whole = batch(system["id"], [8 + n / 10_000 for n in range(1100)], end=house.now)
+    parts = [slice(100 * n, 100 * n + 200) for n in range(10)] * 2
+    bodies = [{**whole, "taken_at": whole["taken_at"][part], "value": whole["value"][part]} for part in parts]
+
+    def post(body: dict[str, Any]) -> dict[str, Any]:
+        """The answer to one sender, who is told to wait (503) and sends the same again."""
+        while (response := house.send("POST", "/v1/series", json=body)).status_code == 503:
+            pass
+        answer: dict[str, Any] = response.json()
+        return answer
+
+    with ThreadPoolExecutor(len(bodies)) as threads:
+        answers = list(threads.map(post, bodies))
+    assert sum(answer["stored"] for answer in answers) == 1100
+    assert sum(answer["stored"] + answer["held_already"] for answer in answers) == 20 * 200
+    assert not any(answer["conflicts"] for answer in answers)
+    assert read(house, system["id"])["value"] == whole["value"]
+    with house.database.read() as session:
+        assert list(series_faults(session)) == []
+    assert whole_trail(house, system["site_id"]) == []
