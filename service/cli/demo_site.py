@@ -12,7 +12,8 @@ from zoneinfo import ZoneInfo
 
 from service.access.caller import Work
 from service.cli.demo_description import Described, describe_site
-from service.cli.demo_records import acts_of, perform
+from service.cli.demo_records import acts_of
+from service.cli.demo_series import perform, uploads_of
 from service.cli.opening import EVERY_SITE, OPERATOR
 from service.cli.progress import Progress
 from service.resources.places.sites.queries import visible
@@ -36,7 +37,14 @@ def build(database: Database, *, today: date, progress: Progress) -> None:
     with database.write() as session:
         described = describe_site(Work(session, OPERATOR, start), site.systems, start)
     _record(
-        database, described, [act for system in site.systems for act in acts_of(system, described, start)], progress
+        database,
+        described,
+        [
+            act
+            for system in site.systems
+            for act in (*acts_of(system, described, start), *uploads_of(system, described, start))
+        ],
+        progress,
     )
 
 
