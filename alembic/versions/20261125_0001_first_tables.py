@@ -88,6 +88,7 @@ def upgrade() -> None:
         sa.Column("country", sa.String(2), nullable=True),
         sa.Column("units", sa.Text(), nullable=False),
         sa.Column("retention_years", sa.Text(), nullable=False),
+        sa.Column("exposure_limits", sa.Text(), nullable=True),
         sa.Column("described_at", sa.BigInteger(), nullable=False),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_sites")),
         sa.UniqueConstraint("tag", name=op.f("uq_sites_tag")),
@@ -528,6 +529,7 @@ def upgrade() -> None:
         sa.Column("tag", sa.String(40), nullable=False),
         sa.Column("name", sa.String(200), nullable=False),
         sa.Column("free_volume", sa.Text(), nullable=True),
+        sa.Column("height", sa.Text(), nullable=True),
         sa.Column("air_changes_per_hour", sa.Float(), nullable=True),
         sa.Column("below_ground", sa.Boolean(), nullable=False),
         sa.ForeignKeyConstraint(

@@ -64,6 +64,11 @@ def a_token(world: World) -> dict[str, Any]:
     return {"name": world.tag(), "role": "reader", "site_id": world.site["id"]}
 
 
+def a_room(world: World) -> dict[str, Any]:
+    """A room at home."""
+    return {"site_id": world.site["id"], "tag": world.tag(), "name": "Plant room"}
+
+
 def a_line(world: World) -> dict[str, Any]:
     """A gas line at home with a new reactor on it."""
     reactors = [world.piece("calcium_reactor")["id"]]
@@ -154,12 +159,7 @@ ROWS: dict[str, Row] = {
             {"row_id": world.site["id"]}, json={"name": "The Reefhouse"}, headers=world.as_read("sites", world.site)
         ),
     ),
-    **thing(
-        "room",
-        "rooms",
-        lambda world: {"site_id": world.site["id"], "tag": world.tag(), "name": "Plant room"},
-        {"below_ground": True},
-    ),
+    **thing("room", "rooms", a_room, {"below_ground": True}),
     **thing(
         "system",
         "systems",
@@ -298,6 +298,8 @@ ROWS: dict[str, Row] = {
     "read_cylinder_forecast": Row(READ, lambda world, _by: Ask({"cylinder_id": a_cylinder(world)["id"]})),
     "read_media_forecast": Row(READ, lambda world, _by: Ask({"reactor_id": world.piece("calcium_reactor")["id"]})),
     "read_output_balance": Row(READ, lambda world, _by: Ask({"reactor_id": world.piece("calcium_reactor")["id"]})),
+    "read_run_away": Row(READ, lambda world, _by: Ask({"reactor_id": world.piece("calcium_reactor")["id"]})),
+    "read_gas_release": Row(READ, at("rooms", a_room, "room_id")),
     "read_weekly_report": Row(READ, lambda world, _by: Ask(query={"site": world.site["tag"], "week": "2026-W09"})),
     # computations without records
     "calculate_carbonate_system": Row(
@@ -342,6 +344,26 @@ ROWS: dict[str, Row] = {
             lambda _world: {
                 "tank": {"alkalinity": {"value": 8.0, "unit": "dKH"}},
                 "effluent": {"alkalinity": {"value": 25.0, "unit": "dKH"}},
+            }
+        ),
+        SHARED,
+    ),
+    "calculate_gas_release": Row(
+        READ,
+        with_body(
+            lambda _world: {"free_volume": {"value": 30, "unit": "m3"}, "gas_mass": {"value": 4.5, "unit": "kg"}}
+        ),
+        SHARED,
+    ),
+    "calculate_run_away": Row(
+        READ,
+        with_body(
+            lambda _world: {
+                "tank": {
+                    "water_volume": {"value": 1000, "unit": "L"},
+                    "alkalinity": {"value": 8, "unit": "dKH"},
+                    "ph": 8.0,
+                }
             }
         ),
         SHARED,

@@ -19,13 +19,14 @@ def describe(work: Work, sent: RoomSent) -> Room:
     site = sites.one(work.session, work.scope, sent.site_id)
     work.caller.require(Right.DESCRIBE, site.id)
     refuse_taken(work.session, Room, field="tag", value=sent.tag, among=[Room.site_id == site.id], what="room")
-    _check(sent.free_volume, sent.air_changes_per_hour)
+    _check(sent.free_volume, sent.height, sent.air_changes_per_hour)
     return Room(
         id=new_subject(work.session, site.id, KIND).id,
         site_id=site.id,
         tag=sent.tag,
         name=sent.name,
         free_volume=sent.free_volume and sent.free_volume.model_dump(),
+        height=sent.height and sent.height.model_dump(),
         air_changes_per_hour=sent.air_changes_per_hour,
         below_ground=sent.below_ground,
     )
@@ -33,15 +34,17 @@ def describe(work: Work, sent: RoomSent) -> Room:
 
 def amend(work: Work, room: Room, patch: RoomPatch) -> None:
     """Change what the patch names."""
-    _check(patch.free_volume, patch.air_changes_per_hour)
+    _check(patch.free_volume, patch.height, patch.air_changes_per_hour)
     for name, value in patch.model_dump(exclude_unset=True).items():
-        if value is not None or name in {"free_volume", "air_changes_per_hour"}:
+        if value is not None or name in {"free_volume", "height", "air_changes_per_hour"}:
             setattr(room, name, value)
 
 
-def _check(free_volume: Amount | None, air_changes_per_hour: float | None) -> None:
+def _check(free_volume: Amount | None, height: Amount | None, air_changes_per_hour: float | None) -> None:
     if free_volume is not None:
         amount_in(free_volume, "m3", pointer="/free_volume", above=0)
+    if height is not None:
+        amount_in(height, "m", pointer="/height", above=0)
     if air_changes_per_hour is not None and air_changes_per_hour < 0:
         raise refused("/air_changes_per_hour", "Zero or more is expected.", air_changes_per_hour)
 

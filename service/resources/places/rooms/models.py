@@ -1,4 +1,4 @@
-"""A room: free volume, air changes, whether it lies below ground; what a gas release would fill."""
+"""A room: free volume, height, air changes, whether it lies below ground; what a gas release would fill."""
 
 from __future__ import annotations
 
@@ -21,6 +21,7 @@ class RoomSent(Shape):
     tag: Tag
     name: Line
     free_volume: Amount | None = None
+    height: Amount | None = None
     air_changes_per_hour: Number | None = None
     below_ground: Flag = False
 
@@ -30,6 +31,7 @@ class RoomPatch(Shape):
 
     name: Line | None = None
     free_volume: Amount | None = None
+    height: Amount | None = None
     air_changes_per_hour: Number | None = None
     below_ground: Flag | None = None
 
@@ -43,6 +45,7 @@ class RoomRead(Shape):
     tag: str
     name: str
     free_volume: Amount | None
+    height: Amount | None
     air_changes_per_hour: float | None
     below_ground: bool
 
@@ -57,6 +60,7 @@ class Room(KeptRow, table=True):
     tag: str = Field(max_length=40)
     name: str = Field(max_length=200)
     free_volume: Any = Field(default=None, nullable=True, sa_type=Document)
+    height: Any = Field(default=None, nullable=True, sa_type=Document)
     air_changes_per_hour: float | None = None
     below_ground: bool = False
 
@@ -70,6 +74,7 @@ def body(row: Room) -> dict[str, Any]:
         "tag": row.tag,
         "name": row.name,
         "free_volume": row.free_volume,
+        "height": row.height,
         "air_changes_per_hour": row.air_changes_per_hour,
         "below_ground": row.below_ground,
     }

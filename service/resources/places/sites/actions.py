@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+from typing import Any
 
 from service.access.caller import Work
 from service.access.rights import Right
 from service.resources.keeping.amounts import refused
 from service.resources.keeping.things import Thing, bodies, refuse_taken
+from service.resources.places.sites.exposure_limits import ExposureLimit
 from service.resources.places.sites.models import SITE, Site, SitePatch, SiteRead, SiteSent
 from service.science.quantities import QUANTITIES
 from service.storage.types import new_id
@@ -28,6 +30,7 @@ def describe(work: Work, sent: SiteSent) -> Site:
         country=sent.country,
         units=sent.units,
         retention_years=sent.retention_years,
+        exposure_limits=_stored(sent.exposure_limits),
         described_at=work.at,
     )
 
@@ -37,8 +40,14 @@ def amend(work: Work, site: Site, patch: SitePatch) -> None:
     _check_units(patch.units or {})
     for name in patch.model_fields_set:
         value = getattr(patch, name)
-        if value is not None or name == "country":
+        if name == "exposure_limits":
+            value = _stored(value)
+        if value is not None or name in {"country", "exposure_limits"}:
             setattr(site, name, value)
+
+
+def _stored(limits: Sequence[ExposureLimit] | None) -> list[dict[str, Any]] | None:
+    return None if limits is None else [limit.model_dump(mode="json") for limit in limits]
 
 
 def _check_units(units: Mapping[str, str]) -> None:

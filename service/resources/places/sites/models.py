@@ -13,6 +13,7 @@ from sqlmodel import Field
 
 from service.http.shapes import Code, Line, Shape, Tag, UnitName, Whole
 from service.resources.keeping.kept import Kept, KeptRow, register
+from service.resources.places.sites.exposure_limits import Country, ExposureLimit
 from service.storage.types import Document, Instant
 
 
@@ -24,7 +25,12 @@ def _known_zone(name: str) -> str:
 
 Zone = Annotated[str, StringConstraints(max_length=64, strict=True), AfterValidator(_known_zone)]
 Years = Annotated[Whole, ShapeField(ge=0, le=1000)]
-Country = Annotated[str, StringConstraints(pattern=r"^[A-Z]{2}$", strict=True)]
+Limits = Annotated[
+    list[ExposureLimit],
+    ShapeField(
+        min_length=1, max_length=20, description="For carbon dioxide in room air. Null: those shipped with the service."
+    ),
+]
 
 
 class SiteSent(Shape):
@@ -36,6 +42,7 @@ class SiteSent(Shape):
     country: Country | None = None
     units: dict[Code, UnitName] = {}
     retention_years: dict[Code, Years] = {}
+    exposure_limits: Limits | None = None
 
 
 class SitePatch(Shape):
@@ -46,6 +53,7 @@ class SitePatch(Shape):
     country: Country | None = None
     units: dict[Code, UnitName] | None = None
     retention_years: dict[Code, Years] | None = None
+    exposure_limits: Limits | None = None
 
 
 class SiteRead(Shape):
@@ -59,6 +67,7 @@ class SiteRead(Shape):
     country: str | None
     units: dict[str, str]
     retention_years: dict[str, int]
+    exposure_limits: Limits | None
     described_at: datetime
 
 
@@ -73,6 +82,7 @@ class Site(KeptRow, table=True):
     country: str | None = Field(default=None, max_length=2)
     units: Any = Field(sa_type=Document)
     retention_years: Any = Field(sa_type=Document)
+    exposure_limits: Any = Field(default=None, nullable=True, sa_type=Document)
     described_at: datetime = Field(sa_type=Instant)
 
 
@@ -87,6 +97,7 @@ def body(row: Site) -> dict[str, Any]:
         "country": row.country,
         "units": row.units,
         "retention_years": row.retention_years,
+        "exposure_limits": row.exposure_limits,
         "described_at": row.described_at,
     }
 

@@ -7,7 +7,7 @@ from datetime import datetime
 from typing import Any
 from uuid import UUID
 
-from sqlalchemy import func
+from sqlalchemy import func, or_
 from sqlmodel import Session, col, select
 
 from service.resources.keeping.records import RECORDED
@@ -67,3 +67,24 @@ def last_done(session: Session, plans: Sequence[tuple[UUID, UUID, str]], at: dat
         plan_id: max(filter(None, (by_plan.get(plan_id), by_words.get((subject_id, what_key(what))))), default=None)
         for plan_id, subject_id, what in plans
     }
+
+
+def last_about(
+    session: Session, subject_ids: Sequence[UUID], words: Sequence[str], at: datetime
+) -> MaintenanceEvent | None:
+    """The latest test or inspection of any of these subjects whose `what` has one of the words; None where none is."""
+    said = or_(*(col(MaintenanceEvent.what_key).contains(word, autoescape=True) for word in words))
+    is_test = or_(col(MaintenanceEvent.kind) == "inspection", col(MaintenanceEvent.what_key).contains("test"))
+    statement = (
+        select(MaintenanceEvent)
+        .where(
+            col(MaintenanceEvent.subject_id).in_(subject_ids),
+            MaintenanceEvent.state == RECORDED,
+            col(MaintenanceEvent.at) <= at,
+            said,
+            is_test,
+        )
+        .order_by(col(MaintenanceEvent.at).desc())
+        .limit(1)
+    )
+    return session.exec(statement).first()

@@ -1,0 +1,1 @@
+"""What carbon dioxide let into a room would come to."""

@@ -1,0 +1,38 @@
+"""How fast a water exchanges gas with the air, from the steady balance of a reactor's gas, if the records can tell."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from service.computations.output_balance.numbers import Number, Z
+from service.computations.run_away.situation import UNKNOWN_EXCHANGE, Exchange
+from service.science.chamber_uncertainty import TANK_PH_SD
+from service.science.hazards import Tank, kla_from_balance_per_hour
+
+LEFT_OUT = 2.0  # photosynthesis and respiration move as much carbon as a reactor adds (a judgement)
+BELIEVABLE = (0.01, 30.0)  # per hour; beyond it something else is wrong (a judgement)
+
+
+def exchange_by_balance(
+    *, tank: Tank, ph: Number, added_mol_kg: Number, drip_l_d: float, room_co2_ppm: float | None
+) -> Exchange:
+    """All the gas added leaves through the surface: kLa between what the errors of pH and gas make of it.
+
+    The range of tanks of this trade where the room's air was not read, or where it may hold as much as the water.
+    """
+    if room_co2_ppm is None or drip_l_d <= 0 or added_mol_kg.value <= 0:
+        return UNKNOWN_EXCHANGE
+    spread = Z * np.array([-1.0, 0.0, 1.0])
+    found = kla_from_balance_per_hour(
+        tank=replace(tank, ph_nbs=(ph.value + spread * max(ph.sd, TANK_PH_SD))[:, None]),
+        added_co2_mol_kg=np.maximum(added_mol_kg.value + spread * added_mol_kg.sd, 0.0),
+        drip_l_d=drip_l_d,
+        room_co2_ppm=room_co2_ppm,
+    )
+    low, high = float(found.min()) / LEFT_OUT, float(found.max()) * LEFT_OUT
+    least, most = BELIEVABLE
+    if not (np.isfinite(found).all() and low > least and high < most):
+        return UNKNOWN_EXCHANGE
+    return Exchange(low, high, "balance")
