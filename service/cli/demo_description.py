@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from typing import Any
-from uuid import UUID
+from uuid import UUID, uuid5
 
 from service.access.caller import Caller, Work
 from service.access.rights import Role
@@ -18,10 +18,12 @@ from service.resources.equipment.feeds.actions import FEEDS
 from service.resources.equipment.gas_lines.actions import GAS_LINES
 from service.resources.equipment.installations.actions import INSTALLATIONS
 from service.resources.equipment.pieces.actions import PIECES
+from service.resources.keeping.records import record_one
 from service.resources.keeping.things import Thing, described
 from service.resources.people.persons import actions as people
 from service.resources.people.persons.models import PersonSent
 from service.resources.places.rooms.actions import ROOMS
+from service.resources.places.set_points.actions import SET_POINTS
 from service.resources.places.sites.actions import SITES
 from service.resources.places.sites.queries import id_named
 from service.resources.places.systems.actions import SYSTEMS
@@ -48,6 +50,7 @@ PLACES: dict[str, dict[str, Any]] = {
     },
     "QUARANTINE": {"room": "back-room", "class": "quarantine", "tanks": (("quarantine-1", "Quarantine", 280),)},
 }
+LOW_PH_CUT_OFF = 7.6
 HUNG_BEFORE = timedelta(days=215)  # full then; at 16.5 g a day 0.95 kg are left when the season begins
 RELATIVE = {"effluent_flow", "effluent_alkalinity", "bubble_rate", "limewater_strength"}
 
@@ -88,6 +91,7 @@ def describe_site(work: Work, systems: Sequence[SimulatedSystem], start: datetim
         _describe_system(describe, found, system, rooms)
         _describe_methods(describe, found, system, start)
     _describe_gas(describe, found, rooms, start)
+    _set_cut_off(work, found, start)
     _describe_small_equipment(describe, found, rooms, start)
     return found
 
@@ -176,6 +180,16 @@ def _describe_gas(describe: _Describer, found: Described, rooms: dict[str, UUID]
     )  # fmt: skip
     describe(FEEDS, reactor_id=reactor, system_id=found.subjects["LAGOON", "system"], **{"from": at})
     found.subjects["LAGOON", "reactor"], found.subjects["LAGOON", "cylinder"] = reactor, first
+
+
+def _set_cut_off(work: Work, found: Described, at: datetime) -> None:
+    """The lagoon's low-pH cut-off, as set up."""
+    system_id = found.subjects["LAGOON", "system"]
+    sent = {
+        "subject_id": str(system_id), "quantity": "low_ph_cut_off", "value": LOW_PH_CUT_OFF, "unit": "[pH]",
+        "from": at.isoformat(), "reason": "below the lowest nights of the first weeks",
+    }  # fmt: skip
+    record_one(work, SET_POINTS, uuid5(system_id, "low-pH cut-off"), SET_POINTS.sent.model_validate(sent))
 
 
 def _describe_small_equipment(describe: _Describer, found: Described, rooms: dict[str, UUID], start: datetime) -> None:

@@ -48,6 +48,9 @@ def test_it_starts_from_the_systems_own_nights(house: House) -> None:
     system = house.call("POST", PATH, {**sent, "to_ph": [7.7]})["systems"][0]
     assert system["reaches"][0]["gas"]["value"] == pytest.approx(4.1, abs=0.06)
     assert (system["starts_at"]["ph"], system["starts_at"]["by"]) == (7.9, "night_minimum")
+    low = house.call("POST", PATH, tank(nights=[7.75]))
+    assert low["systems"][0]["reaches"][0]["gas_reaches_tank"]["without_exchange"] == 0
+    assert "already_there" in codes(low["findings"])
     assert system["cut_off"]["suggested"] == {
         "low": pytest.approx(7.70), "high": pytest.approx(7.75), "night_minimum": 7.9,
     }  # fmt: skip

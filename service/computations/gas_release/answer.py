@@ -21,6 +21,10 @@ BELOW_GROUND = (
     "The room lies below ground: gas runs in and does not run out. The mixed values say too little there; ask the "
     "site's safety officer for extraction at the floor and a fixed carbon dioxide alarm."
 )
+WHERE_PASSED = (
+    ("release_over_limit", "screening", "mixed through the room"),
+    ("pooled_over_limit", "pooled", "in the lowest half metre, if all of it pools there,"),
+)
 
 
 def answered(situation: Situation) -> dict[str, Any]:
@@ -33,7 +37,7 @@ def answered(situation: Situation) -> dict[str, Any]:
         "leak": leak,
         "limits": list(situation.limits),
         "missing": _missing(situation),
-        "findings": [*_passed(releases, leak), *_of_room(situation.air)],
+        "findings": [*_passed(releases, leak, situation.limits), *_of_room(situation.air)],
         "advice": [],
         "assumptions": _assumptions(situation),
         "sources": [*sources_of(closed_room, gas_volume_m3, ventilated_room), *_of_practice()],
@@ -134,17 +138,19 @@ def _missing(situation: Situation) -> list[dict[str, Any]]:
     return said
 
 
-def _passed(releases: list[dict[str, Any]], leak: dict[str, Any]) -> list[dict[str, Any]]:
+def _value(amount: dict[str, Any] | None) -> float:
+    return 0.0 if amount is None else float(amount["value"])
+
+
+def _passed(releases: list[dict[str, Any]], leak: dict[str, Any], limits: Any) -> list[dict[str, Any]]:
     """Which limits a release or a leak goes beyond, by name. Nothing is said of those it stays under."""
     said = []
     for release in releases:
-        names = [each["name"] for each in release["over_limits"] if each["ratio"] >= 1]
-        if names:
-            detail = (
-                f"{release['gas']['value']:g} kg of gas in this room: {release['screening']['value']:.1f} % mixed "
-                f"passes {', '.join(names)}."
-            )
-            said.append(remark("release_over_limit", detail))
+        for code, part, where in WHERE_PASSED:
+            names = [limit.name for limit in limits if 1e4 * _value(release[part]) >= limit.ppm]
+            if names:
+                gas, value = release["gas"]["value"], _value(release[part])
+                said.append(remark(code, f"{gas:g} kg of gas: {value:.1f} % {where} passes {', '.join(names)}."))
     names = [each["name"] for each in leak["over_limits"] if each["ratio"] >= 1]
     if names:
         detail = (

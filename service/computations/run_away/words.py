@@ -52,7 +52,12 @@ def findings(situation: Situation, systems: list[dict[str, Any]], at: datetime |
     """What was found of drip, pressures, chamber control and each system's cut-off."""
     said = [remark(code, detail, situation.subject_id) for code, detail in _of_reactor(situation)]
     for body, shown in zip(situation.bodies, systems, strict=True):
-        found = [*_of_start(body), *_of_cut_off(body, shown, at), *_of_flow(situation, shown)]
+        found = [
+            *_of_start(body),
+            *_of_reached(body, situation),
+            *_of_cut_off(body, shown, at),
+            *_of_flow(situation, shown),
+        ]
         said += [remark(code, detail, body.system_id) for code, detail in found]
     return said
 
@@ -139,6 +144,15 @@ def _of_start(body: Body) -> Iterator[tuple[str, str]]:
         yield (
             "few_nights",
             f"pH was read on {start.nights} nights of 30 only: the lowest night may be lower than {start.ph:.2f}.",
+        )
+
+
+def _of_reached(body: Body, situation: Situation) -> Iterator[tuple[str, str]]:
+    passed = [f"{ph:g}" for ph in situation.asked.to_ph if body.start is not None and ph >= body.start.ph]
+    if body.start is not None and passed:
+        yield (
+            "already_there",
+            f"The water is at pH {body.start.ph:.2f} without any fault: {', '.join(passed)} takes no gas at all.",
         )
 
 
