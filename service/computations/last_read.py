@@ -25,8 +25,12 @@ class Last(NamedTuple):
 def last_read(
     session: Session, subject_ids: Sequence[UUID], quantity: str, at: datetime, *, within: timedelta = FRESH
 ) -> Last | None:
-    """The latest value on any of these subjects up to an instant; None where none was read within the time."""
-    found = courses(session, subject_ids, quantity, start=at - within, end=at + timedelta(microseconds=1))
+    """The latest value on any of these subjects up to an instant; None where none was read within the time.
+
+    Of a probe's series it is the mean of the last hour.
+    """
+    end = at + timedelta(microseconds=1)
+    found = courses(session, subject_ids, quantity, start=at - within, end=end, probes_every=timedelta(hours=1))
     read = [course for course in found.values() if len(course)]
     if not read:
         return None

@@ -6,12 +6,14 @@ Times, floors and bounds by an independent prototype checked with PyCO2SYS 1.8.3
 
 from __future__ import annotations
 
+import math
 from datetime import timedelta
 from typing import Any
 
 import pytest
 from computations.test_output_balance import Plant, codes, the_worked_case
 from support.house import House
+from support.probes import batch, send
 
 PATH = "/v1/calculations/run-away"
 TANK = {"water_volume": {"value": 1000, "unit": "L"}, "alkalinity": {"value": 8, "unit": "dKH"}, "ph": 8.1}
@@ -210,6 +212,25 @@ def test_by_the_records_it_starts_from_the_lowest_night(house: House) -> None:
     assert system["reaches"][0]["gas_reaches_tank"]["without_exchange"] == pytest.approx(
         by_hand["gas_reaches_tank"]["without_exchange"], rel=0.02
     )
+
+
+def test_a_probes_nights_count_by_their_hourly_means(house: House) -> None:
+    """Ten days read every ten minutes: 8.2 by day, 7.95 at four in the morning; one spike of a minute is averaged."""
+    plant = Watched(house)
+    every = timedelta(minutes=10)
+    times = [house.now - every * n for n in range(1440)][::-1]
+    hours = [(at.hour + 1 + at.minute / 60) % 24 for at in times]  # Oslo in winter
+    values = [8.2 - 0.25 * (1 + math.cos((hour - 4) / 24 * 2 * math.pi)) / 2 for hour in hours]
+    lowest = min(values)
+    values[hours.index(12.0)] = 7.4
+    send(house, batch(plant.systems[0]["id"], values, end=house.now, every=every))
+    start = plant.run_away()["systems"][0]["starts_at"]
+    assert start["ph"] == pytest.approx(lowest, abs=0.005)
+    assert start["nights"] >= 10
+    assert (start["by"], start["at"][11:13]) in {
+        ("night_minimum", "03"),
+        ("night_minimum", "04"),
+    }  # by the site's clock
 
 
 def test_readings_by_day_alone_are_named(house: House) -> None:

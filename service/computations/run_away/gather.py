@@ -69,7 +69,14 @@ def gather(session: Session, reactor: Equipment, at: datetime, asked: Asked) -> 
     regulators = [
         row.equipment_id for row in mounts_on(session, [each.id for each in cylinders]) if row.span.holds_at(at)
     ]
-    nights = system_courses(session, _ids(fed), "ph", start=thirty_days_before(at), end=at + timedelta(microseconds=1))
+    nights = system_courses(
+        session,
+        _ids(fed),
+        "ph",
+        start=thirty_days_before(at),
+        end=at + timedelta(microseconds=1),
+        probes_every=timedelta(hours=1),
+    )
     shared = [reactor.id, *attached, *regulators]
     bodies = [_body(session, each, nights, shared, ZoneInfo(site.time_zone), at) for each in fed]
     room = _room(session, reactor, fed, site)
