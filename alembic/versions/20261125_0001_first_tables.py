@@ -698,6 +698,44 @@ def upgrade() -> None:
         batch_op.create_index("ix_maintenance_events_subject_id_at", ["subject_id", "kind", "at"], unique=False)
 
     op.create_table(
+        "recalibrations",
+        sa.Column("id", IDENTIFIER, nullable=False),
+        sa.Column("version", sa.Integer(), nullable=False),
+        sa.Column("site_id", IDENTIFIER, nullable=False),
+        sa.Column("subject_id", IDENTIFIER, nullable=False),
+        sa.Column("at", sa.BigInteger(), nullable=False),
+        sa.Column("state", sa.String(16), nullable=False),
+        sa.Column("entered", sa.Text(), nullable=False),
+        sa.Column("sent_digest", sa.LargeBinary(), nullable=False),
+        sa.Column("recorded_at", sa.BigInteger(), nullable=False),
+        sa.Column("recorded_by", IDENTIFIER, nullable=False),
+        sa.Column("changed_at", sa.BigInteger(), nullable=True),
+        sa.Column("changed_by", IDENTIFIER, nullable=True),
+        sa.Column("correction_reason", sa.String(), nullable=True),
+        sa.Column("series_id", IDENTIFIER, nullable=False),
+        sa.Column("quantity", sa.String(40), nullable=False),
+        sa.Column("method", sa.String(200), nullable=True),
+        sa.Column("to_at", sa.BigInteger(), nullable=False),
+        sa.Column("slope", sa.Float(), nullable=False),
+        sa.Column("shift", sa.Float(), nullable=False),
+        sa.ForeignKeyConstraint(
+            ["site_id", "series_id"],
+            ["series.site_id", "series.id"],
+            name=op.f("fk_recalibrations_site_id_series_id_series"),
+        ),
+        sa.ForeignKeyConstraint(
+            ["site_id", "subject_id"],
+            ["subjects.site_id", "subjects.id"],
+            name=op.f("fk_recalibrations_site_id_subject_id_subjects"),
+        ),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_recalibrations")),
+    )
+    with op.batch_alter_table("recalibrations", schema=None) as batch_op:
+        batch_op.create_index("ix_recalibrations_series_id", ["series_id"], unique=False)
+        batch_op.create_index("ix_recalibrations_site_id_at", ["site_id", "at"], unique=False)
+        batch_op.create_index("ix_recalibrations_subject_id_at", ["subject_id", "quantity", "at"], unique=False)
+
+    op.create_table(
         "series_batches",
         sa.Column("id", IDENTIFIER, nullable=False),
         sa.Column("version", sa.Integer(), nullable=False),
@@ -752,6 +790,12 @@ def downgrade() -> None:
         batch_op.drop_index("ix_series_batches_series_id")
 
     op.drop_table("series_batches")
+    with op.batch_alter_table("recalibrations", schema=None) as batch_op:
+        batch_op.drop_index("ix_recalibrations_subject_id_at")
+        batch_op.drop_index("ix_recalibrations_site_id_at")
+        batch_op.drop_index("ix_recalibrations_series_id")
+
+    op.drop_table("recalibrations")
     with op.batch_alter_table("maintenance_events", schema=None) as batch_op:
         batch_op.drop_index("ix_maintenance_events_subject_id_at")
         batch_op.drop_index("ix_maintenance_events_site_id_at")

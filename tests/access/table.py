@@ -43,6 +43,14 @@ def a_series(world: World) -> dict[str, Any]:
     return {"subject_id": world.system["id"], "quantity": "ph", "unit": "[pH]", "taken_at": times, "value": [8.1, 8.2]}
 
 
+def a_recalibration(world: World) -> dict[str, Any]:
+    """A recalibration of the pH probe in the home system."""
+    sent = world.new("series", a_series)
+    assert sent["stored"] == 2
+    where = {"subject_id": world.system["id"], "quantity": "ph"}
+    return {**where, "from": world.at(days=2), "to": world.at(hours=1), "offset": 0.04, "reason": "read low in pH 7"}
+
+
 def a_handover(world: World) -> dict[str, Any]:
     """A word to the next shift at home."""
     return {"site_id": world.site["id"], "text": "the drip is slow", "written_at": world.at(hours=1)}
@@ -227,6 +235,7 @@ ROWS: dict[str, Row] = {
     "record_series": Row(RECORD, with_body(a_series)),
     "read_series": Row(READ, lambda world, _by: Ask(query={"subject_id": world.system["id"], "quantity": "ph"})),
     "list_series": Row(READ, plain(), LIST),
+    **record("recalibration", "recalibrations", a_recalibration, lambda _world: {"offset": 0.02}),
     **record(
         "addition",
         "additions",

@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 from sqlmodel import Session
 
+from service.resources.records.recalibrations.queries import in_force
 from service.resources.records.series.blocks import HOUR_US, Sums
 from service.resources.records.series.models import Series
 from service.resources.records.series.queries import hours, of_subjects
@@ -40,11 +41,15 @@ class ProbeMeans:
 def probe_hours(
     session: Session, subject_ids: Sequence[UUID], quantity: str, start: datetime, end: datetime
 ) -> list[tuple[Series, Sums]]:
-    """Every series of a quantity on these subjects by whole hours from start to `end`; two queries however many."""
+    """Every series of a quantity on these subjects by whole hours from start to `end`, as recalibrated.
+
+    Three queries however many.
+    """
     series = of_subjects(session, subject_ids, quantity)
     if not series:
         return []
-    found = hours(session, [each.id for each in series], microseconds(start), microseconds(end))
+    ids = [each.id for each in series]
+    found = hours(session, ids, microseconds(start), microseconds(end), in_force(session, ids))
     return [(each, found[each.id]) for each in series]
 
 

@@ -9,6 +9,7 @@ from service.resources.records.handovers.routes import router as handovers
 from service.resources.records.maintenance_events.routes import router as maintenance_events
 from service.resources.records.maintenance_plans.routes import router as maintenance_plans
 from service.resources.records.readings.routes import router as readings
+from service.resources.records.recalibrations.routes import router as recalibrations
 from service.resources.records.series.routes import router as series
 from service.resources.records.stock_changes.routes import router as stock_changes
 
@@ -16,6 +17,7 @@ router = APIRouter()
 PARTS = (
     readings,
     series,
+    recalibrations,
     additions,
     maintenance_events,
     maintenance_plans,

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from uuid import UUID
 
 import numpy as np
-from sqlalchemy import BigInteger, ColumnElement, case, func, select, type_coerce
+from sqlalchemy import BigInteger, ColumnElement, and_, case, func, not_, or_, select, type_coerce
 from sqlmodel import Session, col
 
 from service.access.caller import Scope
@@ -22,6 +22,7 @@ from service.resources.records.series.blocks import (
     unpacked,
 )
 from service.resources.records.series.models import Series, SeriesBlock
+from service.resources.records.series.recalibrated import Lines, cut_hours, right_hours, right_points
 from service.storage.types import instant
 
 
@@ -73,32 +74,53 @@ def points(session: Session, series_id: UUID, start_us: int, end_us: int, *, at_
     return found[first:last][:at_most]
 
 
-def hours(session: Session, series_ids: Sequence[UUID], start_us: int, end_us: int) -> dict[UUID, Sums]:
-    """What each series comes to in each whole hour that begins at start or later and ends by `end`; one query."""
+def hours(
+    session: Session, series_ids: Sequence[UUID], start_us: int, end_us: int, lines: Mapping[UUID, Lines] | None = None
+) -> dict[UUID, Sums]:
+    """What each series comes to in each whole hour that begins at start or later and ends by `end`; one query.
+
+    As recorded, or with `lines` as recalibrated.
+    """
+    lines = lines or {}
     start_us, end_us = -(-start_us // HOUR_US) * HOUR_US, end_us // HOUR_US * HOUR_US
+    loose = or_(col(SeriesBlock.hours).is_(None), *_cut(lines))
     rows = session.execute(
         select(
             col(SeriesBlock.series_id),
-            col(SeriesBlock.hours),
-            case((col(SeriesBlock.hours).is_(None), col(SeriesBlock.points))),
+            case((not_(loose), col(SeriesBlock.hours))),
+            case((loose, col(SeriesBlock.points))),
         )
         .where(col(SeriesBlock.series_id).in_(series_ids), *_touching(start_us, end_us))
         .order_by(col(SeriesBlock.series_id), col(SeriesBlock.last_at), col(SeriesBlock.batch_id))
     )
-    kept: dict[UUID, list[bytes]] = {series_id: [] for series_id in series_ids}
-    loose: dict[UUID, list[bytes]] = {series_id: [] for series_id in series_ids}
+    as_hours: dict[UUID, list[bytes]] = {series_id: [] for series_id in series_ids}
+    as_points: dict[UUID, list[bytes]] = {series_id: [] for series_id in series_ids}
     for series_id, of_block, of_points in rows:
-        (loose if of_block is None else kept)[series_id].append(of_points if of_block is None else of_block)
+        (as_points if of_block is None else as_hours)[series_id].append(of_points if of_block is None else of_block)
     return {
-        series_id: _within(_together(kept[series_id], loose[series_id]), start_us, end_us) for series_id in series_ids
+        each: _within(_together(as_hours[each], as_points[each], lines.get(each, ())), start_us, end_us)
+        for each in series_ids
     }
 
 
-def _together(kept: Sequence[bytes], loose: Sequence[bytes]) -> Sums:
-    """The hours of blocks that keep them, and of those that do not, in order of time."""
-    sums = unpacked(kept, SUM)
-    if loose:
-        sums = np.concatenate([sums, hours_of(in_order(unpacked(loose)))])
+def _cut(lines: Mapping[UUID, Lines]) -> list[ColumnElement[bool]]:
+    """The blocks that have points in an hour within which a recalibration begins or ends."""
+    return [
+        and_(
+            col(SeriesBlock.series_id) == series_id,
+            col(SeriesBlock.first_at) < instant(hour + HOUR_US),
+            col(SeriesBlock.last_at) >= instant(hour),
+        )
+        for series_id, of_series in lines.items()
+        for hour in cut_hours(of_series)
+    ]
+
+
+def _together(as_hours: Sequence[bytes], as_points: Sequence[bytes], lines: Lines) -> Sums:
+    """The hours of blocks read as hours, and of those read as points, in order of time."""
+    sums = right_hours(unpacked(as_hours, SUM), lines)
+    if as_points:
+        sums = np.concatenate([sums, hours_of(right_points(in_order(unpacked(as_points)), lines))])
     return merged(sums)
 
 

@@ -25,11 +25,13 @@ from service.resources.keeping.amounts import refused
 from service.resources.places.sites import queries as sites
 from service.resources.places.subjects import subject_of
 from service.resources.records.readings.actions import method_of, quantity_of
+from service.resources.records.recalibrations.queries import in_force
 from service.resources.records.series.actions import record_batch
 from service.resources.records.series.blocks import POINT, SUM, Points, Sums
 from service.resources.records.series.columns import Columns, columns_of
 from service.resources.records.series.models import BatchAnswer, PointsRead, Series, SeriesRead, SeriesSent
 from service.resources.records.series.queries import of_subjects, points, visible
+from service.resources.records.series.recalibrated import right_points
 from service.resources.records.series.spans import Spans, means, spans_named
 from service.science.quantities import quantity_named
 from service.storage.subjects import Subject
@@ -38,6 +40,7 @@ from service.storage.types import microseconds
 router = APIRouter(prefix="/series", tags=["series"])
 
 Format = Literal["json", "csv"]
+AsWhat = Literal["corrected", "recorded"]
 MEDIA_TYPES = {"json": "application/json", "csv": "text/csv"}
 USUAL_PAGE, LARGEST_PAGE = 100_000, 1_000_000
 
@@ -53,6 +56,7 @@ class Question:
     to: datetime | None
     resolution: str
     unit: str | None
+    as_: AsWhat
 
 
 async def _question(
@@ -77,8 +81,12 @@ async def _question(
     unit: Annotated[
         str | None, Query(max_length=40, pattern=PRINTABLE, description="Left out, the canonical unit.")
     ] = None,
+    as_: Annotated[
+        AsWhat,
+        Query(alias="as", description="corrected: with the recalibrations in force. recorded: as the probe sent it."),
+    ] = "corrected",
 ) -> Question:
-    return Question(subject_id, quantity, method, from_, to, resolution, unit)
+    return Question(subject_id, quantity, method, from_, to, resolution, unit, as_)
 
 
 async def _page(
@@ -181,10 +189,11 @@ def _columns(work: Work, asked: Question, page: Page) -> Columns:
     found: Points | Sums = np.empty(0, dtype=POINT if spans is None else SUM)
     if series is not None:
         start_us, end_us = _window(series, spans, asked, page)
+        lines = in_force(work.session, [series.id]).get(series.id, ()) if asked.as_ == "corrected" else ()
         found = (
-            points(work.session, series.id, start_us, end_us, at_most=page.limit + 1)
+            right_points(points(work.session, series.id, start_us, end_us, at_most=page.limit + 1), lines)
             if spans is None
-            else means(work.session, series.id, spans, start_us, end_us)
+            else means(work.session, series.id, spans, start_us, end_us, lines)
         )
     if len(found) > page.limit:
         found = found[: page.limit]

@@ -17,6 +17,7 @@ from service.errors import TooLarge
 from service.resources.keeping.amounts import refused
 from service.resources.records.series.blocks import HOUR_US, SUM, Sums, merged, sums_of
 from service.resources.records.series.queries import hours, points
+from service.resources.records.series.recalibrated import Lines, right_points
 from service.storage.types import instant, microseconds
 
 Whole = NDArray[np.int64]
@@ -75,17 +76,18 @@ def spans_named(text: str, zone: ZoneInfo) -> Spans:
     return Equal(width)
 
 
-def means(session: Session, series_id: UUID, spans: Spans, start_us: int, end_us: int) -> Sums:
+def means(session: Session, series_id: UUID, spans: Spans, start_us: int, end_us: int, lines: Lines = ()) -> Sums:
     """What the series comes to in each span that begins from start to before end; empty spans are left out.
 
-    Whole spans always: points behind `end` belong to the last one. Raises TooLarge when too many points would be read.
+    As recorded, or with `lines` as recalibrated. Whole spans always: points behind `end` belong to the last one.
+    Raises TooLarge when too many points would be read.
     """
     edges = spans.edges(start_us, end_us)
     edges = edges[np.searchsorted(edges, start_us) :]
     if len(edges) < 2:
         return np.empty(0, dtype=SUM)
     if not np.any(edges % HOUR_US):
-        sums = hours(session, [series_id], int(edges[0]), int(edges[-1]))[series_id]
+        sums = hours(session, [series_id], int(edges[0]), int(edges[-1]), {series_id: lines})[series_id]
         sums = sums.copy()
         sums["at"] = _starts(edges, sums["at"])
         return merged(sums)
@@ -93,7 +95,7 @@ def means(session: Session, series_id: UUID, spans: Spans, start_us: int, end_us
     if len(found) > MOST_POINTS:
         detail = f"This would read more than {MOST_POINTS} points. Ask for whole hours, or for a shorter time."
         raise TooLarge(detail)
-    return sums_of(found, _starts(edges, found["at"]))
+    return sums_of(right_points(found, lines), _starts(edges, found["at"]))
 
 
 def _starts(edges: Whole, at_us: Whole) -> Whole:
