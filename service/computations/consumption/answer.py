@@ -53,6 +53,17 @@ class Scaled:
         unit = QUANTITIES[self._quantity].unit
         return float(convert(value, unit=unit, to=self.level_unit, substance=self._substance))
 
+    def levels(self, values: NDArray[np.float64]) -> list[float]:
+        """Levels, from canonical, all at once."""
+        unit = QUANTITIES[self._quantity].unit
+        converted = convert(values, unit=unit, to=self.level_unit, substance=self._substance)
+        return [float(value) for value in converted.tolist()]
+
+    def canonical_level(self, value: float) -> float:
+        """A level, or a difference of levels, in the canonical unit."""
+        unit = QUANTITIES[self._quantity].unit
+        return float(convert(value, unit=self.level_unit, to=unit, substance=self._substance))
+
     def rate_bounds(self, value: float | None, low: float | None, high: float | None) -> dict[str, Any] | None:
         """A rate with its interval, or None."""
         if value is None or low is None or high is None:
@@ -233,6 +244,6 @@ def level_course(
     columns = {name: getattr(course, name)[kept] for name in ("value", "low", "high")}
     return {
         "at": [gathered.clock.at(float(day)) for day in course.at_days[kept]],
-        **{name: [scaled.level(float(value)) for value in values] for name, values in columns.items()},
+        **{name: scaled.levels(values) for name, values in columns.items()},
         "unit": unit,
     }

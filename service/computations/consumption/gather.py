@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from uuid import UUID
 
 from sqlmodel import Session
 
-from service.computations.consumption.inputs import Inputs, gather_inputs
+from service.computations.consumption.inputs import Inputs, inputs_of, recorded
 from service.computations.timeframe import Clock, Volume, volumes
 from service.resources.places.systems.models import System
 from service.resources.records.queries import Course, system_courses
@@ -39,11 +39,36 @@ def gather(
 
     The number of queries does not grow with the number of systems.
     """
+    return gather_several(session, systems, (quantity,), start=start, end=end)[quantity]
+
+
+def gather_several(
+    session: Session, systems: Sequence[System], quantities: Sequence[str], *, start: datetime, end: datetime
+) -> dict[str, dict[UUID, Gathered | None]]:
+    """The same of several quantities, whose inputs are read once."""
     ids = [system.id for system in systems]
     clock = Clock(start)
     stated = volumes(session, ids)
-    courses = system_courses(session, ids, quantity, start=start, end=end)
-    inputs = gather_inputs(session, stated, quantity, clock=clock, end=end)
+    inputs = recorded(session, ids, start, end)
+    return {
+        quantity: _histories(
+            systems,
+            stated,
+            system_courses(session, ids, quantity, start=start, end=end),
+            inputs_of(inputs, stated, quantity, clock=clock, end=end),
+            clock,
+        )
+        for quantity in quantities
+    }
+
+
+def _histories(
+    systems: Sequence[System],
+    stated: Mapping[UUID, Volume | None],
+    courses: Mapping[UUID, Course],
+    inputs: Mapping[UUID, Inputs],
+    clock: Clock,
+) -> dict[UUID, Gathered | None]:
     return {
         system.id: None if volume is None else _gathered(system, clock, courses[system.id], inputs[system.id], volume)
         for system in systems

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
+from typing import TypeVar
 from uuid import UUID
 
 import numpy as np
@@ -26,6 +27,7 @@ from service.science.history import Checks, Doses, Feed, WaterChanges
 from service.storage.types import instant
 
 Values = NDArray[np.float64]
+Row = TypeVar("Row")
 
 LASTING = timedelta(hours=12)  # shorter than that it was done by hand, once
 PER_LITRE = {"alkalinity": "alkalinity_meq_per_l", "calcium": "calcium_mg_per_l", "magnesium": "magnesium_mg_per_l"}
@@ -63,26 +65,48 @@ class _Reactors:
     tags: Mapping[UUID, str]
 
 
-def gather_inputs(
-    session: Session, volumes: Mapping[UUID, Volume | None], quantity: str, *, clock: Clock, end: datetime
+@dataclass(frozen=True)
+class Recorded:
+    """What is on record of the inputs of many systems, whatever the quantity; by system."""
+
+    additions: Mapping[UUID, Sequence[Addition]]
+    stays: Mapping[UUID, Sequence[ReactorFeed]]
+    reactors: _Reactors
+
+
+def recorded(session: Session, system_ids: Sequence[UUID], start: datetime, end: datetime) -> Recorded:
+    """The records of the inputs of each system from start to before end; seven queries however many systems."""
+    stays = feeds_into(session, system_ids)
+    return Recorded(
+        additions=_by_system(of_systems(session, system_ids, start, end), lambda row: row.subject_id),
+        stays=_by_system(stays, lambda row: row.system_id),
+        reactors=_reactors(session, sorted({stay.reactor_id for stay in stays}), start, end),
+    )
+
+
+def inputs_of(
+    found: Recorded, volumes: Mapping[UUID, Volume | None], quantity: str, *, clock: Clock, end: datetime
 ) -> dict[UUID, Inputs]:
-    """The inputs of a quantity into each system from the clock's origin to `end`; six queries however many systems."""
-    ids = list(volumes)
-    additions = of_systems(session, ids, clock.origin, end)
-    stays = feeds_into(session, ids)
-    reactors = _reactors(session, sorted({stay.reactor_id for stay in stays}), clock.origin, end)
+    """The inputs of a quantity into each system from the clock's origin to `end`."""
     return {
         system_id: Inputs() if volume is None else _inputs(
             quantity,
             clock,
             end,
             volume,
-            [row for row in additions if row.subject_id == system_id],
-            [stay for stay in stays if stay.system_id == system_id],
-            reactors,
+            found.additions.get(system_id, ()),
+            found.stays.get(system_id, ()),
+            found.reactors,
         )
         for system_id, volume in volumes.items()
     }  # fmt: skip
+
+
+def _by_system(rows: Iterable[Row], system_of: Callable[[Row], UUID]) -> dict[UUID, list[Row]]:
+    grouped: dict[UUID, list[Row]] = {}
+    for row in rows:
+        grouped.setdefault(system_of(row), []).append(row)
+    return grouped
 
 
 def _reactors(session: Session, reactor_ids: Sequence[UUID], start: datetime, end: datetime) -> _Reactors:

@@ -32,22 +32,13 @@ def gas_of(session: Session, site: Site, at: datetime, zone: ZoneInfo) -> list[d
     ]
 
 
-def gas_headline(rows: list[dict[str, Any]], at: datetime, zone: ZoneInfo) -> list[str]:
-    """A sentence for every line whose cylinder is to be changed within a fortnight."""
-    today = at.astimezone(zone).date()
-    return [
-        f"{row['name']}: {row['words'][0].lower()}{row['words'][1:]}"
-        for row in rows
-        if row["change_by"] is not None and row["change_by"] <= today + SOON
-    ]
-
-
 def _row(records: LineRecords, answer: dict[str, Any], today: date) -> dict[str, Any]:
     return {
         "gas_line_id": records.line.id,
         "tag": records.line.tag,
         "name": records.line.name or records.line.tag,
         "cylinder": None if records.cylinder is None else records.cylinder.name or records.cylinder.tag,
+        "charge_kg": None if records.specification is None else records.specification.charge_kg,
         **{name: answer[name] for name in KEPT},
         "words": _words(answer, today),
     }

@@ -51,7 +51,7 @@ def of_systems(
 def work_done(session: Session, site_id: UUID, start: datetime, end: datetime) -> list[dict[str, Any]]:
     """The maintenance that was recorded for a span, in time order."""
     rows = _between(session, MaintenanceEvent, start, end, [MaintenanceEvent.site_id == site_id])
-    subjects = _labels(session, {row.subject_id for row in rows})
+    subjects = labels(session, {row.subject_id for row in rows})
     return [
         {
             "at": row.at,
@@ -90,6 +90,26 @@ def corrections(session: Session, site_id: UUID, start: datetime, end: datetime)
             "by": known[entry.actor_id],
         }
         for event, entry in rows
+    ]
+
+
+def labels(session: Session, subject_ids: set[UUID]) -> dict[UUID, str]:
+    """What people call each subject: its name, else its tag."""
+    found: dict[UUID, str] = {}
+    for table in (System, Tank, Room, Equipment):
+        tables: Any = table
+        rows = session.exec(select(tables.id, tables.name, tables.tag).where(tables.id.in_(subject_ids)))
+        found.update({row_id: name or tag for row_id, name, tag in rows.all()})
+    return found
+
+
+def lost(lines: Sequence[dict[str, Any]], since: datetime) -> list[str]:
+    """What was recorded as lost of any system's stock since an instant, in words."""
+    return [
+        f"{line['name']}: {event['what']}."
+        for line in lines
+        for event in line["events"]
+        if event["kind"] == "stock" and event["what"].endswith(" lost") and event["at"] >= since
     ]
 
 
@@ -132,13 +152,3 @@ def _setting(row: SetPoint) -> dict[str, Any] | None:
         return None
     what = f"{row.quantity.replace('_', ' ')} set to {row.entered['value']:g} {row.entered['unit']}"
     return {"at": row.at, "kind": "set_point", "what": what}
-
-
-def _labels(session: Session, subject_ids: set[UUID]) -> dict[UUID, str]:
-    """What people call each subject: its name, else its tag."""
-    found: dict[UUID, str] = {}
-    for table in (System, Tank, Room, Equipment):
-        tables: Any = table
-        rows = session.exec(select(tables.id, tables.name, tables.tag).where(tables.id.in_(subject_ids)))
-        found.update({row_id: name or tag for row_id, name, tag in rows.all()})
-    return found

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 STEADY = "Steady"
 
@@ -29,6 +28,11 @@ class Standing:
     def rise_half(self) -> float:
         """The half-width of the rise, as if the two levels were independent."""
         return float((self.level_half**2 + self.level_before_half**2) ** 0.5)
+
+    @property
+    def off(self) -> float | None:
+        """How far the level stands above its target."""
+        return None if self.level is None or self.target is None else self.level - self.target
 
     @property
     def is_steady(self) -> bool:
@@ -66,43 +70,6 @@ def heading(standing: Standing) -> str | None:
     if abs(off) <= standing.level_half or weeks > 8:
         return f"Now {place}."
     return f"Now {place}; there in about {_span(7 * weeks)} at this rate."
-
-
-def headline(lines: list[dict[str, Any]], gas: list[str], unlogged: int, corrections: int) -> list[str]:
-    """The page in a few sentences."""
-    moving = [line for line in lines if line["words"].startswith(("Rising", "Falling"))]
-    steady = [line for line in lines if line["words"] == STEADY]
-    found = [line for line in lines if line["findings"]]
-    sentences = [_count(len(steady), len(lines))]
-    sentences += [f"{line['name']} is {_in_passing(line['words'])}." for line in moving]
-    sentences += [f"{line['name']}: {finding['detail']}" for line in found for finding in line["findings"]]
-    sentences += gas
-    if unlogged:
-        sentences.append(f"{unlogged} of {_systems(len(lines))} had no alkalinity test all week.")
-    if corrections:
-        sentences.append(f"{corrections} record{_s(corrections)} corrected or withdrawn.")
-    return sentences
-
-
-def _in_passing(said: str) -> str:
-    """`Falling: -0.5 dKH in the week` within a sentence."""
-    return said[0].lower() + said[1:].replace(": ", " (") + ")"
-
-
-def _count(steady: int, all_systems: int) -> str:
-    if all_systems == 0:
-        return "No systems are described yet."
-    if steady == all_systems:
-        return "Every system held its alkalinity this week."
-    return f"{steady} of {_systems(all_systems)} held {'its' if steady == 1 else 'their'} alkalinity this week."
-
-
-def _systems(count: int) -> str:
-    return "1 system" if count == 1 else f"{count} systems"
-
-
-def _s(count: int) -> str:
-    return " was" if count == 1 else "s were"
 
 
 def _side(off: float) -> str:

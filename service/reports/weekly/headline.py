@@ -1,0 +1,138 @@
+"""The page in a few sentences: danger and animals first, then gas, then what drifts, then work, then paper."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from datetime import date
+from typing import Any
+
+from service.reports import wording
+from service.reports.weekly.findings import first_sentence, urgency
+from service.reports.weekly.gas import SOON
+from service.reports.weekly.words import STEADY
+
+MOST = 6  # sentences of a group; what is left is counted
+Row = Mapping[str, Any]
+
+
+def headline(
+    *,
+    lines: Sequence[Row],
+    reactors: Sequence[Row],
+    gas: Sequence[Row],
+    findings: Sequence[Row],
+    lost: Sequence[str],
+    due: Sequence[Row],
+    unlogged: int,
+    corrections: int,
+    today: date,
+) -> list[str]:
+    """The sentences in order. `lost`: what was recorded as lost of the stock in the week, in words."""
+    named = [(urgency(each["code"]), _found(each)) for each in findings]
+    return [
+        *_most([sentence for rank, sentence in named if rank == 0], "findings that may be dangerous"),
+        *_most([*lost, *(sentence for rank, sentence in named if rank == 1)], "findings that touch animals"),
+        *_most(_gas(gas, today), "gas lines to change within a fortnight"),
+        *_most([sentence for rank, sentence in named if rank == 2], "findings on gas"),
+        _count(lines),
+        *_most(_moving(lines, reactors), "systems that are rising or falling"),
+        *_most(_demand(lines), "systems that use another amount than before"),
+        *_most([sentence for rank, sentence in named if rank > 2], "findings"),
+        *_overdue(due),
+        *_paper(len(lines), unlogged, corrections),
+    ]
+
+
+def _most(sentences: Sequence[str], what: str) -> Iterable[str]:
+    yield from sentences[:MOST]
+    if len(sentences) > MOST:
+        yield f"And {len(sentences) - MOST} more {what}, below."
+
+
+def _found(finding: Row) -> str:
+    said = first_sentence(finding["detail"])
+    return said if finding["subject"] is None else f"{finding['subject']}: {said[0].lower()}{said[1:]}"
+
+
+def _gas(rows: Sequence[Row], today: date) -> list[str]:
+    """A line whose cylinder is to be changed within a fortnight, the first to go first."""
+    soon = [row for row in rows if row["change_by"] is not None and row["change_by"] <= today + SOON]
+    return [
+        f"{row['name']}: {row['words'][0].lower()}{row['words'][1:]}"
+        for row in sorted(soon, key=lambda r: r["change_by"])
+    ]
+
+
+def _count(lines: Sequence[Row]) -> str:
+    steady = sum(line["words"] == STEADY for line in lines)
+    if not lines:
+        return "No systems are described yet."
+    if steady == len(lines):
+        return "Every system held its alkalinity this week."
+    return f"{steady} of {_systems(len(lines))} held {'its' if steady == 1 else 'their'} alkalinity this week."
+
+
+def _moving(lines: Sequence[Row], reactors: Sequence[Row]) -> list[str]:
+    """Each system that rises or falls, with what is known of why; the fastest first."""
+    moving = [line for line in lines if line["words"].startswith(("Rising", "Falling"))]
+    moving.sort(key=lambda line: -abs(line["level"]["value"] - line["level_week_ago"]["value"]))
+    return [f"{line['name']} is {_in_passing(line['words'])}{_why(line, reactors)}." for line in moving]
+
+
+def _in_passing(said: str) -> str:
+    """`Falling: -0.5 dKH in the week` within a sentence."""
+    return said[0].lower() + said[1:].replace(": ", " (") + ")"
+
+
+def _why(line: Row, reactors: Sequence[Row]) -> str:
+    """The reactor that brings too little or too much, else the demand that changed, else nothing."""
+    falls = line["words"].startswith("Falling")
+    for reactor in reactors:
+        for fed in reactor["systems"]:
+            ratio = fed["supply_over_demand"]
+            if fed["system_id"] != line["system_id"] or ratio is None:
+                continue
+            is_short, is_ample = _is(ratio["high"], below=1), _is(ratio["low"], above=1)
+            if (falls and is_short) or (not falls and is_ample):
+                return f": {reactor['name']} brings {wording.figure(ratio)} of what it uses ({wording.between(ratio)})"
+    for change in line["demand_changes"]:
+        if (change["change"]["value"] > 0) == falls:
+            said: str = change["words"]
+            return f": {said[0].lower()}{said[1:].rstrip('.')}"
+    return ""
+
+
+def _is(end: float | None, *, below: float | None = None, above: float | None = None) -> bool:
+    return end is not None and (below is None or end < below) and (above is None or end > above)
+
+
+def _demand(lines: Sequence[Row]) -> list[str]:
+    """What changed over the shortest span, where the sentence on its level has not said it."""
+    return [
+        f"{line['name']}: {change['words'][0].lower()}{change['words'][1:]}"
+        for line in lines
+        for change in line["demand_changes"][:1]
+        if not (line["words"].startswith("Falling" if change["change"]["value"] > 0 else "Rising"))
+    ]
+
+
+def _overdue(due: Sequence[Row]) -> list[str]:
+    late = [row for row in due if row["overdue_days"]]
+    if not late:
+        return []
+    first = late[0]
+    jobs = "1 job is overdue" if len(late) == 1 else f"{len(late)} jobs are overdue, the longest"
+    return [f"{jobs}: {first['what']} ({first['subject']}), {first['words']}."]
+
+
+def _paper(systems: int, unlogged: int, corrections: int) -> list[str]:
+    said = []
+    if unlogged:
+        said.append(f"{unlogged} of {_systems(systems)} had no alkalinity test all week.")
+    if corrections:
+        said.append(f"{corrections} record{' was' if corrections == 1 else 's were'} corrected or withdrawn.")
+    return said
+
+
+def _systems(count: int) -> str:
+    return "1 system" if count == 1 else f"{count} systems"
