@@ -21,7 +21,8 @@ HEIGHT, TOP, BOTTOM = 268, 26, 26  # of the whole, above the field (event number
 FIELD = HEIGHT - TOP - BOTTOM
 ACROSS, DOWN = 10_000, 10 * FIELD  # whole-number coordinates within the field: ten to a pixel is finer than any screen
 EMPTY = "No readings to draw yet"
-SHARED_LABEL = 0.045  # events closer than this share of the width get one label together
+FIELD_WIDTHS = {"wide": 560, "narrow": 240}  # the least a field has on a desk or on paper, and on a phone; in pixels
+DIGIT, GAP = 7.5, 6.0  # a digit of a label, and what keeps two labels apart, in pixels
 MARKS = {"set_aside": "M-4.5-4.5L4.5 4.5M4.5-4.5L-4.5 4.5", "flagged": "M0-5.5L5.5 0L0 5.5L-5.5 0Z"}
 BEYOND = {-1: "M-4-8L0-12L4-8", 0: "", 1: "M-4 8L0 12L4 8"}  # an arrowhead: it lies above the field, below it
 Values = NDArray[np.float64]
@@ -131,20 +132,50 @@ def _axes(frame: _Frame, plot: Plot) -> Iterator[str]:
 
 
 def _events(frame: _Frame, events: Sequence[float]) -> Iterator[str]:
-    groups: list[list[tuple[int, float]]] = []
-    for number, at in sorted(enumerate(events, start=1), key=lambda event: event[1]):
-        share = frame.across(at)
-        if not 0 <= share <= 1:
-            continue
+    """A line each, and their numbers above: on a narrow field more of them share a label than on a wide one."""
+    numbered = sorted(enumerate(events, start=1), key=lambda event: event[1])
+    shown = [(number, share) for number, at in numbered if 0 <= (share := frame.across(at)) <= 1]
+    for _, share in shown:
         yield f'<line class="plot-event" x1="{share:.2%}" x2="{share:.2%}" y1="{TOP - 6}" y2="{TOP + FIELD}"/>'
-        if groups and share - groups[-1][0][1] < SHARED_LABEL:
-            groups[-1].append((number, share))
-        else:
-            groups.append([(number, share)])
-    for group in groups:
-        numbers = sorted(number for number, _ in group)
-        label = str(numbers[0]) if len(numbers) == 1 else f"{numbers[0]}–{numbers[-1]}"
-        yield f'<text class="plot-number" x="{group[0][1]:.2%}" y="{TOP - 10}" text-anchor="middle">{label}</text>'
+    for name, pixels in FIELD_WIDTHS.items():
+        for label, place in _labels(shown, pixels):
+            yield (
+                f'<text class="plot-number plot-{name}" x="{place:.2%}" y="{TOP - 10}" text-anchor="middle">'
+                f"{label}</text>"
+            )
+
+
+def _labels(events: Sequence[tuple[int, float]], pixels: float) -> list[tuple[str, float]]:
+    """Labels that do not touch on a field so many pixels wide, each with its place as a share of the width.
+
+    Neighbours are put together until each label, as wide as its digits, stands clear of the one before.
+    """
+    groups: list[list[tuple[int, float]]] = []
+    for event in events:
+        groups.append([event])
+        while len(groups) > 1 and _overlap(groups[-2], groups[-1], pixels):
+            last = groups.pop()
+            groups[-1] = [*groups[-1], *last]
+    return [(_label(group), _middle(group, pixels) / pixels) for group in groups]
+
+
+def _overlap(one: Sequence[tuple[int, float]], other: Sequence[tuple[int, float]], pixels: float) -> bool:
+    return _middle(other, pixels) - _middle(one, pixels) < (_width(one) + _width(other)) / 2 + GAP
+
+
+def _middle(group: Sequence[tuple[int, float]], pixels: float) -> float:
+    """Above the middle of its events, but within the field."""
+    half = _width(group) / 2
+    return min(max((group[0][1] + group[-1][1]) / 2 * pixels, half), pixels - half)
+
+
+def _width(group: Sequence[tuple[int, float]]) -> float:
+    return len(_label(group)) * DIGIT
+
+
+def _label(group: Sequence[tuple[int, float]]) -> str:
+    numbers = sorted(number for number, _ in group)
+    return str(numbers[0]) if len(numbers) == 1 else f"{numbers[0]}–{numbers[-1]}"
 
 
 def _course(frame: _Frame, plot: Plot) -> str:

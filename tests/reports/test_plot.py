@@ -15,7 +15,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from service.reports.plot import ACROSS, DOWN, EMPTY, FIELD, HEIGHT, TOP, Mark, Plot, svg
+from service.reports.plot import ACROSS, DIGIT, DOWN, EMPTY, FIELD, FIELD_WIDTHS, HEIGHT, TOP, Mark, Plot, svg
 from service.reports.ticks import time_ticks, value_ticks
 
 SVG = "{http://www.w3.org/2000/svg}"
@@ -186,13 +186,34 @@ class TestMarks:
         assert of_class(root, "plot-aside")[0].get("d") != of_class(inside, "plot-aside")[0].get("d")
 
     def test_events_are_numbered_in_the_order_given_and_share_a_label_when_close(self) -> None:
-        root = drawn(a_plot(events=[START + 5 * DAY, START + 20 * DAY, START + 20.5 * DAY]))
-        assert [label.text for label in of_class(root, "plot-number")] == ["1", "2–3"]
-        assert len(of_class(root, "plot-event")) == 3
+        root = drawn(a_plot(events=[START + 5 * DAY, START + 20 * DAY, START + 20.5 * DAY, START + 22 * DAY]))
+        assert labels(root, "wide") == ["1", "2–3", "4"]
+        assert labels(root, "narrow") == ["1", "2–4"]
+        assert len(of_class(root, "plot-event")) == 4
 
     def test_events_outside_the_course_are_left_out(self) -> None:
         root = drawn(a_plot(events=[START - DAY, START + 5 * DAY]))
-        assert [label.text for label in of_class(root, "plot-number")] == ["2"]
+        assert labels(root, "wide") == ["2"]
+
+    @given(days=st.lists(st.floats(0, 39), max_size=150))
+    def test_no_two_labels_touch_and_every_event_has_one(self, days: list[float]) -> None:
+        root = drawn(a_plot(events=[START + day * DAY for day in sorted(days)]))
+        for name, pixels in FIELD_WIDTHS.items():
+            spans = []
+            numbered = 0
+            for label in of_class(root, f"plot-{name}"):
+                text, place = label.text or "", float(label.get("x", "").rstrip("%")) / 100 * pixels
+                spans.append((place - len(text) * DIGIT / 2, place + len(text) * DIGIT / 2))
+                first, _, last = text.partition("–")
+                numbered += int(last or first) - int(first) + 1
+            assert numbered == len(days)
+            assert all(before[1] < after[0] for before, after in pairwise(spans))
+            assert all(left >= -0.1 and right <= pixels + 0.1 for left, right in spans)
+
+
+def labels(root: ElementTree.Element, name: str) -> list[str | None]:
+    """The numbers above a field, as a wide or a narrow window shows them."""
+    return [label.text for label in of_class(root, f"plot-{name}")]
 
 
 class TestText:

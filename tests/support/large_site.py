@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
+from math import ceil
 from typing import Any
 from uuid import UUID
 
@@ -222,7 +223,7 @@ def _gas(writer: _Writer, reactors: list[UUID], tag: str) -> None:
         "water_capacity": {"value": 40.0, "unit": "L"},
         "charge": {"value": 25.0, "unit": "kg"},
     }
-    lines = round(len(reactors) / ON_A_LINE)
+    lines = ceil(len(reactors) / ON_A_LINE)
     for number in range(lines):
         line_id = writer.add(
             GasLine, tag=f"{tag[:20]}-g{number}", name=f"Gas line {number + 1}", described_at=writer.at(190)

@@ -32,6 +32,15 @@ def a_report(lines: list[dict[str, Any]] | None = None) -> dict[str, Any]:
             f"{HOSTILE}: the level rose by 0.9 dKH between two tests and no addition says why.",
         ],
         "lines": lines,
+        "to_do": [
+            _to_do("Nursery", "Give 210 (150 to 270) meq a day more, by dosing."),
+            _to_do(HOSTILE, HOSTILE),
+        ],
+        "to_order": [
+            {"what": "CO2 cylinder", "needed_for": HOSTILE, "by": (END + timedelta(days=23)).date(), "detail": HOSTILE}
+        ],
+        "reactors": [_reactor("Lagoon reactor", known=True), _reactor(HOSTILE + LONG, known=False)],
+        "due": [_due("Lagoon reactor", "Low-pH cut-off tested", 12), _due(HOSTILE, HOSTILE, 0)],
         "gas": [_gas_line(HOSTILE, known=True), _gas_line("gas-2", known=False)],
         "maintenance": [
             {
@@ -73,7 +82,7 @@ def a_report(lines: list[dict[str, Any]] | None = None) -> dict[str, Any]:
             {"system": "Quarantine", "quantity": "alkalinity", "last_at": None},
             {"system": HOSTILE, "quantity": "alkalinity", "last_at": END - timedelta(days=9)},
         ],
-        "findings": [*(finding for line in lines for finding in line["findings"])],
+        "findings": [{**finding, "subject": line["name"]} for line in lines for finding in line["findings"]],
         "assumptions": ["What a system got is what it took plus what its level rose.", HOSTILE],
         "sources": [
             {"key": "HANDBOOK", "citation": "A handbook of sea water, chapter 5 (2007)", "doi": None},
@@ -136,7 +145,16 @@ def falling() -> dict[str, Any]:
         middle=7.6,
         findings=["Since two dozen colonies came in on 12 October it uses about a quarter more."],
         advice=["Raise the dosing rate from 38 to 46 mL/min; test again in three days. Change alkalinity slowly."],
-        events=[(41, "stock_change", "24 colonies added"), (3, "set_point", "Dosing rate 38 mL/min")],
+        events=[(41, "stock", "24 colonies added"), (3, "set_point", "Dosing rate 38 mL/min")],
+        demand_changes=[
+            {
+                "weeks": 4,
+                "change": bounds(0.24, 0.11, 0.37, "dKH/d"),
+                "words": "It uses 0.24 dKH/d more than four weeks ago (0.11 to 0.37), since 24 colonies added on "
+                "13 October.",
+                "events": [{"at": END - timedelta(days=41), "kind": "stock", "what": "24 colonies added"}],
+            }
+        ],
     )
 
 
@@ -186,6 +204,8 @@ def unknown() -> dict[str, Any]:
         "course": {"at": [], "value": [], "low": [], "high": [], "unit": "dKH"},
         "readings_course": {"at": [], "value": [], "flag": []},
         "events": [],
+        "demand_changes": [],
+        "ions": [],
     }
 
 
@@ -240,6 +260,88 @@ def _line(number: int, tag: str, name: str, *, middle: float, **fields: Any) -> 
         "events": [
             {"at": end - timedelta(days=ago), "kind": kind, "what": what} for ago, kind, what in fields["events"]
         ],
+        "demand_changes": fields.get("demand_changes", []),
+        "ions": [
+            _ion("calcium", bounds(421.0, 409.0, 433.0, "mg/L"), bounds(2.1, 0.4, 3.8, "mg/L/d")),
+            _ion("magnesium", bounds(1320.0, 1262.0, 1378.0, "mg/L"), None),
+        ],
+    }
+
+
+def _ion(quantity: str, level: dict[str, Any], consumption: dict[str, Any] | None) -> dict[str, Any]:
+    target = {"value": 420.0, "unit": "mg/L"} if quantity == "calcium" else None
+    last_at = END - timedelta(days=2 if quantity == "calcium" else 11)
+    readings = 1 if quantity == "calcium" else 0
+    return {
+        "quantity": quantity,
+        "level": level,
+        "consumption": consumption,
+        "target": target,
+        "readings": readings,
+        "last_at": last_at,
+    }
+
+
+def _to_do(subject: str, detail: str) -> dict[str, Any]:
+    return {"code": "give_more", "detail": detail, "subject_id": UUID(int=102), "subject": subject, "by": None}
+
+
+def _due(subject: str, what: str, overdue: int) -> dict[str, Any]:
+    return {
+        "plan_id": UUID(int=120),
+        "subject_id": UUID(int=101),
+        "subject": subject,
+        "what": what,
+        "kind": "inspection",
+        "last_done_at": END - timedelta(days=42) if overdue else None,
+        "next_due_on": (END - timedelta(days=overdue)).date(),
+        "overdue_days": overdue,
+        "words": f"{overdue} days overdue" if overdue else "due today",
+        "procedure": None,
+    }
+
+
+def _reactor(name: str, *, known: bool) -> dict[str, Any]:
+    """A reactor of which everything is known, or nothing."""
+    rest = {
+        "alkalinity": bounds(7.9, 7.1, 8.7, "dKH"),
+        "mode": "gas_limited",
+        "time_constant": bounds(5.2, 3.4, 9.1, "d"),
+    }
+    fed = {
+        "system_id": UUID(int=101),
+        "name": "Lagoon",
+        "supply_over_demand": bounds(0.81, 0.72, 0.93, "1"),
+        "settles_at": rest,
+    }
+    numbers = {
+        "flow": bounds(32.6, 30.3, 34.9, "mL/min"),
+        "alkalinity": bounds(32.1, 30.4, 33.8, "dKH"),
+        "ph": bounds(6.64, 6.58, 6.70, "[pH]"),
+        "gas_use": bounds(16.2, 14.9, 17.5, "g/d"),
+        "media_left": bounds(11.2, 9.8, 12.6, "kg"),
+        "media_filled": bounds(18.0, 16.9, 19.1, "kg"),
+    }
+    return {
+        "reactor_id": UUID(int=110),
+        "tag": "reactor-1",
+        "name": name,
+        **(numbers if known else dict.fromkeys(numbers)),
+        "systems": [fed] if known else [],
+        "gas_use_by": "weighing" if known else None,
+        "gas_finding": _remark("18 % (7 to 29 %) of the gas weighed out does not show in the water.")
+        if known
+        else None,
+        "media_refill_by": (END + timedelta(days=80)).date() if known else None,
+        "media_level": {"value": 70.0, "unit": "%", "at": END - timedelta(days=3)} if known else None,
+        "words": "Brings 0.81 of what Lagoon uses (0.72 to 0.93), less than all of it."
+        if known
+        else "Feeds no system.",
+        "settles": "If nothing is turned Lagoon comes to rest at 7.9 dKH (7.1 to 8.7)." if known else HOSTILE,
+        "findings": [_remark("The drip gives 14 % less (8 to 20 %) than before 11 November.")] if known else [],
+        "missing": [] if known else [_remark(HOSTILE), _remark("Time the drip."), _remark("Test the effluent.")],
+        "advice": [_remark("Gas: from 1.10 to 1.25-1.45 bubbles/s. Go in steps.")] if known else [],
+        "cautions": ["A chamber is under pressure: close the gas before opening it."],
     }
 
 
@@ -260,6 +362,7 @@ def _gas_line(name: str, *, known: bool) -> dict[str, Any]:
         "tag": "gas-1",
         "name": name,
         "cylinder": HOSTILE if known else None,
+        "charge_kg": 4.5 if known else None,
         "remaining": mass if known else None,
         "use": use if known else None,
         "liquid_gone_at": instant if known else None,

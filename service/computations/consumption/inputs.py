@@ -19,8 +19,7 @@ from service.resources.equipment.feeds.queries import feeds_into
 from service.resources.equipment.pieces.models import Equipment
 from service.resources.places.set_points import queries as set_points
 from service.resources.places.set_points.models import SetPoint
-from service.resources.records.additions.models import Addition
-from service.resources.records.additions.queries import of_systems
+from service.resources.records.additions.queries import Added, of_systems
 from service.resources.records.maintenance_events.queries import restorations
 from service.resources.records.queries import Course, courses
 from service.science.history import Checks, Doses, Feed, WaterChanges
@@ -69,7 +68,7 @@ class _Reactors:
 class Recorded:
     """What is on record of the inputs of many systems, whatever the quantity; by system."""
 
-    additions: Mapping[UUID, Sequence[Addition]]
+    additions: Mapping[UUID, Sequence[Added]]
     stays: Mapping[UUID, Sequence[ReactorFeed]]
     reactors: _Reactors
 
@@ -124,7 +123,7 @@ def _inputs(
     clock: Clock,
     end: datetime,
     volume: Volume,
-    additions: Sequence[Addition],
+    additions: Sequence[Added],
     stays: Sequence[ReactorFeed],
     reactors: _Reactors,
 ) -> Inputs:
@@ -145,7 +144,7 @@ def _inputs(
 
 
 def _doses(
-    quantity: str, clock: Clock, volume: Volume, additions: Sequence[Addition], end: datetime, assumptions: list[str]
+    quantity: str, clock: Clock, volume: Volume, additions: Sequence[Added], end: datetime, assumptions: list[str]
 ) -> Doses:
     """Doses and limewater, and what goes on of them until it is recorded."""
     dosed = [
@@ -182,12 +181,12 @@ class _Ran:
     relative_sd: float
 
 
-def _dose_sd(row: Addition) -> float:
+def _dose_sd(row: Added) -> float:
     lasted = row.ended_at is not None and row.ended_at > row.at
     return PRACTICE.dosing_pump if lasted else PRACTICE.measured_dose
 
 
-def _limewater(row: Addition, quantity: str, assumptions: list[str]) -> _Ran:
+def _limewater(row: Added, quantity: str, assumptions: list[str]) -> _Ran:
     strength, sd = _limewater_strength(row, assumptions)
     amount = strength * PRACTICE.limewater_share[quantity] * row.canonical["volume_l"]
     return _Ran(row.at, row.ended_at or row.at, amount, row.relative_sd or sd)
@@ -207,7 +206,7 @@ def _going_on(ran: Sequence[_Ran], what: str, end: datetime, assumptions: list[s
     return [_Ran(last.end, until, last.amount * share, PRACTICE.unrecorded_yet)]
 
 
-def _limewater_strength(row: Addition, assumptions: list[str]) -> tuple[float, float]:
+def _limewater_strength(row: Added, assumptions: list[str]) -> tuple[float, float]:
     stated = row.canonical.get("strength_meq_per_l")
     if stated is not None:
         return stated, PRACTICE.titrated_limewater
@@ -216,7 +215,7 @@ def _limewater_strength(row: Addition, assumptions: list[str]) -> tuple[float, f
 
 
 def _water_changes(
-    quantity: str, clock: Clock, volume: Volume, additions: Sequence[Addition], assumptions: list[str]
+    quantity: str, clock: Clock, volume: Volume, additions: Sequence[Added], assumptions: list[str]
 ) -> WaterChanges:
     changes = [row for row in additions if row.kind == "water_change"]
     new, new_sd = [], []
@@ -238,13 +237,13 @@ def _water_changes(
     )
 
 
-def _fraction(row: Addition, volume_l: float) -> float:
+def _fraction(row: Added, volume_l: float) -> float:
     """The part of the water that is new: v/V after draining, 1 - exp(-v/V) while both run."""
     part = row.canonical["volume_l"] / volume_l
     return float(-np.expm1(-part)) if row.canonical.get("mode") == "simultaneous" else float(min(part, 1.0))
 
 
-def _exchange(quantity: str, clock: Clock, volume: Volume, row: Addition) -> Feed:
+def _exchange(quantity: str, clock: Clock, volume: Volume, row: Added) -> Feed:
     """A continuous exchange; its inflow stays unmeasured when the new water was not stated."""
     stated = row.canonical[PER_LITRE[quantity]]
     start = clock.days(row.at)

@@ -13,7 +13,6 @@ from service import __version__
 from service.computations.answers import sources_of
 from service.computations.consumption.answer import ASSUMED, SCALES
 from service.computations.consumption.gather import gather_several
-from service.computations.timeframe import volumes
 from service.reports.weekly import happenings, upkeep
 from service.reports.weekly.findings import Remark, merged, told
 from service.reports.weekly.gas import gas_of
@@ -25,12 +24,14 @@ from service.reports.weekly.tasks import to_do, to_order
 from service.reports.weekly.weeks import Week
 from service.resources.equipment.feeds.queries import feeds_into
 from service.resources.places.set_points import queries as set_points
+from service.resources.places.set_points.models import SetPoint
 from service.resources.places.sites.models import Site
 from service.resources.places.systems import queries as systems
 from service.resources.places.systems.models import System
 from service.science.consumption import estimate_consumption
 from service.storage.trail import head
 
+Settings = Mapping[UUID, Sequence[SetPoint]]
 RECORDS = timedelta(days=180)
 JUST_AFTER = timedelta(microseconds=1)
 
@@ -53,8 +54,9 @@ def weekly_report(
     at = min(week.end, now)
     today = at.astimezone(week.zone).date()
     of_site = systems.of_site(session, site.id)
-    estimated, ions_of = _estimated(session, site, of_site, week, at)
-    known = _known(session, site, of_site, at)
+    settings = set_points.history(session, [system.id for system in of_site])
+    estimated, ions_of = _estimated(session, site, of_site, settings, week, at)
+    known = _known(session, site, of_site, settings, at)
     scaled = scaled_for(site, QUANTITY)
     lines = [
         {**line(system, week, estimated[system.id], known[system.id], scaled), "ions": ions_of[system.id]}
@@ -100,28 +102,27 @@ def weekly_report(
 
 
 def _estimated(
-    session: Session, site: Site, of_site: Sequence[System], week: Week, at: datetime
+    session: Session, site: Site, of_site: Sequence[System], settings: Settings, week: Week, at: datetime
 ) -> tuple[dict[UUID, Pair], dict[UUID, list[dict[str, Any]]]]:
     """Alkalinity of every system now and a week before, and its calcium and magnesium now."""
     gathered = gather_several(session, of_site, list(SCALES), start=at - RECORDS, end=at + JUST_AFTER)
-    settings = set_points.history(session, [system.id for system in of_site])
     return pairs(gathered[QUANTITY], QUANTITY, at=at), ions(gathered, settings, site, week, at)
 
 
-def _known(session: Session, site: Site, of_site: Sequence[System], at: datetime) -> dict[UUID, Known]:
+def _known(
+    session: Session, site: Site, of_site: Sequence[System], settings: Settings, at: datetime
+) -> dict[UUID, Known]:
     ids = [system.id for system in of_site]
     scaled = scaled_for(site, QUANTITY)
-    settings = set_points.history(session, ids)
-    stated = volumes(session, ids)
     fed = {feed.system_id for feed in feeds_into(session, ids) if feed.span.holds_at(at)}
     events = happenings.of_systems(session, of_site, at - SHOWN, at)
     known = {}
     for system_id in ids:
-        volume = stated[system_id]
+        volume = set_points.in_force(settings[system_id], at).get("water_volume")
         known[system_id] = Known(
             target=target_of(settings[system_id], QUANTITY, at, scaled),
             events=events[system_id],
-            litres=None if volume is None else volume.at(at),
+            litres=None if volume is None else volume.value,
             is_fed=system_id in fed,
         )
     return known

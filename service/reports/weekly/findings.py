@@ -34,6 +34,7 @@ def merged(found: Mapping[UUID, Sequence[Remark]], *, lines: Rows, reactors: Row
         known = {(each["code"], each["detail"]) for each in own}
         for each in remarks:
             if (each["code"], each["detail"]) not in known:
+                known.add((each["code"], each["detail"]))
                 own.append({"code": each["code"], "detail": each["detail"], "subject_id": subject_id})
     return left
 

@@ -114,8 +114,8 @@ class FedSystem(Shape):
     settles_at: SettlesAtRead | None
 
 
-class MediaLeft(Shape):
-    """The last media level that was read on a reactor."""
+class MediaLevel(Shape):
+    """The last media level that somebody read on a reactor."""
 
     value: float
     unit: str
@@ -135,8 +135,10 @@ class ReactorWeek(Shape):
     gas_use: Bounds | None
     gas_use_by: str | None = Field(description="weighing, several (together), or chemistry: how gas_use is known.")
     gas_finding: Remark | None
-    media_left: MediaLeft | None
-    media_kg: float | None = Field(description="The media as filled, kg.")
+    media_left: Bounds | None = Field(description="By what was filled and what it has brought.")
+    media_filled: Bounds | None
+    media_refill_by: date | None
+    media_level: MediaLevel | None = Field(description="As last looked at.")
     words: str
     settles: str = Field(description="Where its systems come to rest, in words.")
     findings: list[Remark]

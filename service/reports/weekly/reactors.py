@@ -6,17 +6,19 @@ from collections.abc import Mapping, Sequence
 from datetime import datetime, timedelta
 from typing import Any
 from uuid import UUID
+from zoneinfo import ZoneInfo
 
 from sqlmodel import Session
 
 from service.computations.consumption.answer import Scaled
+from service.computations.media_forecast.answer import shown as media_shown
+from service.computations.media_forecast.gather import gather as gather_media
 from service.computations.output_balance.gather import gather
 from service.computations.output_balance.routes import shown
 from service.reports import wording
 from service.resources.equipment.gas_lines.models import REACTOR
 from service.resources.equipment.pieces import queries as pieces
 from service.resources.equipment.pieces.models import Equipment
-from service.resources.equipment.pieces.specifications import of_kind
 from service.resources.places.sites.models import Site
 from service.resources.records.queries import Course, courses
 from service.science.units import convert
@@ -41,13 +43,19 @@ def reactors_of(
         return []
     gathered = gather(session, reactors, at)
     levels = courses(session, [row.id for row in reactors], "media_level", start=at - LOOKED_AT, end=at + JUST_AFTER)
+    media = gather_media(session, reactors, at)
+    zone = ZoneInfo(site.time_zone)
     of_system = {line["system_id"]: line for line in lines}
-    return [_row(row, shown(gathered[row.id]), levels[row.id], of_system, scaled) for row in reactors]
+    return [
+        _row(row, shown(gathered[row.id]), media_shown(media[row.id], zone=zone), levels[row.id], of_system, scaled)
+        for row in reactors
+    ]
 
 
 def _row(
     reactor: Equipment,
     answer: dict[str, Any],
+    media: dict[str, Any],
     level: Course,
     of_system: Mapping[UUID, Mapping[str, Any]],
     scaled: Scaled,
@@ -73,14 +81,16 @@ def _row(
         "gas_use": use,
         "gas_use_by": by,
         "gas_finding": answer["gas_check"]["finding"],
-        "media_left": _media_left(level),
-        "media_kg": of_kind(REACTOR, reactor.specification).media_kg,
+        "media_left": media["left"],
+        "media_filled": media["filled"],
+        "media_refill_by": media["refill_by"],
+        "media_level": _media_level(level),
         "words": _words(fed),
         "settles": _settles_in_words(fed),
-        "findings": answer["findings"],
+        "findings": [*answer["findings"], *media["findings"]],
         "missing": answer["missing"],
         "advice": [each for each in answer["advice"] if not _is_overruled(each, of_system)],
-        "cautions": answer["cautions"],
+        "cautions": list(dict.fromkeys([*answer["cautions"], *media["cautions"]])),
     }
 
 
@@ -113,7 +123,7 @@ def _gas_use(check: dict[str, Any]) -> tuple[dict[str, Any] | None, str | None]:
     return None, None
 
 
-def _media_left(level: Course) -> dict[str, Any] | None:
+def _media_level(level: Course) -> dict[str, Any] | None:
     if not len(level):
         return None
     return {"value": float(level.value[-1]), "unit": "%", "at": instant(int(level.at_us[-1]))}

@@ -7,6 +7,7 @@ from datetime import date, timedelta
 from typing import Any
 from uuid import UUID
 
+from service.reports import wording
 from service.reports.weekly.findings import DANGER, first_sentence
 from service.reports.weekly.gas import SOON
 
@@ -52,15 +53,30 @@ def to_do(
 
 
 def to_order(gas: Sequence[Row], reactors: Sequence[Row], *, today: date) -> list[dict[str, Any]]:
-    """Cylinders by the day they are needed, then media of reactors that are half empty."""
+    """Cylinders and media that are needed within four weeks, by the day they are needed."""
     cylinders = sorted(
         (row for row in gas if row["change_by"] is not None and row["change_by"] <= today + ORDERED_AHEAD),
         key=lambda row: (row["change_by"], row["tag"]),
     )
-    wanted = [_cylinder(row, today) for row in cylinders]
-    return wanted + [
-        _media(row) for row in reactors if row["media_left"] is not None and row["media_left"]["value"] <= REFILLED_AT
-    ]
+    media = sorted(
+        (row for row in reactors if _is_low(row, today)), key=lambda row: (_refilled_by(row, today), row["tag"])
+    )
+    wanted = [*(_cylinder(row, today) for row in cylinders), *(_media(row, today) for row in media)]
+    return sorted(wanted, key=lambda each: each["by"])
+
+
+def _is_low(row: Row, today: date) -> bool:
+    """Whether a reactor is refilled soon, by what it has brought or as somebody saw it."""
+    level = row["media_level"]
+    return _refilled_by(row, today) <= today + ORDERED_AHEAD or (level is not None and level["value"] <= REFILLED_AT)
+
+
+def _refilled_by(row: Row, today: date) -> date:
+    by: date | None = row["media_refill_by"]
+    level = row["media_level"]
+    if level is not None and level["value"] <= REFILLED_AT:
+        return today
+    return date.max if by is None else by
 
 
 def _task(
@@ -73,21 +89,28 @@ def _cylinder(row: Row, today: date) -> dict[str, Any]:
     by: date = row["change_by"]
     charge_kg = row["charge_kg"]
     of = "" if charge_kg is None else f" of {charge_kg:g} kg"
-    when = "now" if by <= today else f"by {by:%A} {by.day} {by:%B}"
     return {
         "what": f"CO2 cylinder{of}",
         "needed_for": row["name"],
         "by": by,
-        "detail": f"One full CO2 cylinder{of}, at hand {when}.",
+        "detail": f"One full CO2 cylinder{of}, at hand {_when(by, today)}.",
     }
 
 
-def _media(row: Row) -> dict[str, Any]:
-    left, media_kg = row["media_left"]["value"], row["media_kg"]
-    how_much = "Media" if media_kg is None else f"{media_kg * (1 - left / 100):.0f} kg of media"
+def _media(row: Row, today: date) -> dict[str, Any]:
+    by, left, filled, level = (row[f"media_{name}"] for name in ("refill_by", "left", "filled", "level"))
+    by = max(_refilled_by(row, today), today) if by is None else by
+    wanted = "Media" if left is None or filled is None else f"{max(filled['value'] - left['value'], 0):.0f} kg of media"
+    seen = "" if level is None else f", {level['value']:.0f} % as last seen"
+    known = "" if left is None else f" {wording.figure(left)} kg are left ({wording.between(left)}){seen}."
+    known = known or f" {level['value']:.0f} % are left as last seen; many refill at half (common practice)."
     return {
         "what": "media",
         "needed_for": row["name"],
-        "by": None,
-        "detail": f"{how_much} of the kind in use: {left:.0f} % are left, and many refill at half (common practice).",
+        "by": by,
+        "detail": f"{wanted} of the kind in use, at hand {_when(by, today)}.{known}",
     }
+
+
+def _when(by: date, today: date) -> str:
+    return "now" if by <= today else f"by {by:%A} {by.day} {by:%B}"

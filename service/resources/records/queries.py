@@ -9,12 +9,13 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
-from typing import Any, NamedTuple
+from typing import Any, NamedTuple, SupportsIndex, overload
 from uuid import UUID
 
 import numpy as np
 from numpy.typing import NDArray
 from sqlalchemy import BigInteger, select, type_coerce
+from sqlalchemy.types import NullType
 from sqlmodel import Session
 
 from service.resources.catalogue.methods.queries import repeatabilities
@@ -35,6 +36,26 @@ SMALLEST_SD = 1e-6  # a relative sd of a zero is no certainty
 
 
 @dataclass(frozen=True)
+class Origins(Sequence[UUID]):
+    """The ids of records, each made a UUID only when somebody asks for it."""
+
+    raw: Sequence[bytes | UUID]
+
+    def __len__(self) -> int:
+        return len(self.raw)
+
+    @overload
+    def __getitem__(self, index: SupportsIndex) -> UUID: ...
+    @overload
+    def __getitem__(self, index: slice) -> Origins: ...
+    def __getitem__(self, index: SupportsIndex | slice) -> UUID | Origins:
+        if isinstance(index, slice):
+            return Origins(self.raw[index])
+        found = self.raw[index.__index__()]
+        return found if isinstance(found, UUID) else UUID(bytes=bytes(found))
+
+
+@dataclass(frozen=True)
 class Course:
     """Readings of one quantity in time order, in its canonical unit, a probe's means among them; arrays are (readings).
 
@@ -48,7 +69,7 @@ class Course:
     sd: Values
     replicate_group: Whole
     lot: Whole
-    origin: tuple[UUID, ...]
+    origin: Origins
     is_mean: Flags
 
     def __len__(self) -> int:
@@ -62,15 +83,18 @@ class Course:
             sd=self.sd[kept],
             replicate_group=self.replicate_group[kept],
             lot=self.lot[kept],
-            origin=tuple(id_ for id_, is_kept in zip(self.origin, kept, strict=True) if is_kept),
+            origin=Origins([id_ for id_, is_kept in zip(self.origin.raw, kept.tolist(), strict=True) if is_kept]),
             is_mean=self.is_mean[kept],
         )
 
 
 class _Row(NamedTuple):
-    """What a course needs of a reading: plain values, an integer time."""
+    """What a course needs of a reading: plain values, an integer time, and its id as the driver gives it.
 
-    id: UUID
+    Making a UUID of each id would take as long as everything else together.
+    """
+
+    id: bytes | UUID
     subject_id: UUID
     at_us: int
     value: float
@@ -143,8 +167,8 @@ def _readings(
     table: Any = Reading
     statement = (
         select(
-            table.id,
-            table.subject_id,
+            type_coerce(table.id, NullType()),
+            type_coerce(table.subject_id, NullType()),
             type_coerce(table.at, BigInteger),
             table.value,
             table.method,
@@ -162,7 +186,10 @@ def _readings(
         )
         .order_by(table.at, table.id)
     )
-    return map(_Row._make, session.execute(statement))
+    subjects: dict[bytes | UUID, UUID] = {each.bytes: each for each in subject_ids}  # as SQLite has them
+    subjects.update({each: each for each in subject_ids})  # as PostgreSQL has them
+    for row_id, subject, *others in session.execute(statement):
+        yield _Row(row_id, subjects[subject], *others)
 
 
 def _system_at(stays: Sequence[Stay], at: datetime) -> UUID | None:
@@ -192,7 +219,7 @@ def _by_hand(rows: Sequence[_Row], repeats: Mapping[str | None, Repeatability]) 
         sd=np.array([_sd(row, repeats[row.method]) for row in rows], dtype=np.float64),
         replicate_group=_groups(rows),
         lot=_lots(rows),
-        origin=tuple(row.id for row in rows),
+        origin=Origins([row.id for row in rows]),
         is_mean=np.zeros(len(rows), dtype=np.bool_),
     )
 
@@ -206,7 +233,7 @@ def _by_probe(means: ProbeMeans, repeats: Mapping[str | None, Repeatability]) ->
         sd=np.array([max(repeatability.at(value), SMALLEST_SD) for value in means.value.tolist()], dtype=np.float64),
         replicate_group=np.full(len(means.at_us), -1, dtype=np.int64),
         lot=np.zeros(len(means.at_us), dtype=np.int64),
-        origin=(means.series_id,) * len(means.at_us),
+        origin=Origins([means.series_id] * len(means.at_us)),
         is_mean=np.ones(len(means.at_us), dtype=np.bool_),
     )
 
@@ -226,8 +253,8 @@ def _merged(by_hand: Course, by_probe: Sequence[Course]) -> Course:
     group = np.concatenate([part.replicate_group for part in parts])
     place = np.argsort(order)
     group = np.where(group >= 0, place[group], -1)  # a group is named by the place of its first sample
-    origins = [origin for part in parts for origin in part.origin]
-    return Course(**columns, replicate_group=group[order], origin=tuple(origins[index] for index in order))
+    origins = [origin for part in parts for origin in part.origin.raw]
+    return Course(**columns, replicate_group=group[order], origin=Origins([origins[index] for index in order]))
 
 
 def _sd(row: _Row, repeatability: Repeatability) -> float:

@@ -2,15 +2,23 @@
 
 from __future__ import annotations
 
-from datetime import timedelta
+import re
+from datetime import UTC, datetime, timedelta
 from typing import Any
 from uuid import uuid4
+from zoneinfo import ZoneInfo
 
 import pytest
 from sqlalchemy import event
 from support.diary import add, titrations
 from support.house import House
+from support.large_site import write_large_site
 
+from service.access.caller import Scope
+from service.reports.weekly.compute import weekly_report
+from service.reports.weekly.models import WeeklyReport
+from service.reports.weekly.weeks import week_named
+from service.resources.places.sites import queries as sites
 from service.storage.database import Database
 
 
@@ -171,6 +179,120 @@ def test_the_number_of_queries_does_not_grow_with_the_systems(house: House, data
         titrations(house, house.a_system(site)["id"], [3.0] * 5)
     house.pass_time(hours=2)
     assert queries() == few
+
+
+def test_nor_with_reactors_gas_lines_plans_and_stock(database: Database) -> None:
+    """Measured on whole simulated sites: 2 systems and 12, of which 1 and 3 have a reactor."""
+    end = datetime(2026, 11, 22, 18, tzinfo=UTC)
+    counts = []
+    for number in (2, 12):
+        tag = write_large_site(database, systems=number, end=end, tag=f"hall-{number}")
+        with database.read() as session:
+            site = sites.named(session, Scope(None), tag)
+            week = week_named("2026-W47", ZoneInfo(site.time_zone))
+            counted: list[str] = []
+
+            def count(*call: Any, counted: list[str] = counted) -> None:
+                counted.append(call[2])
+
+            event.listen(database.engine, "before_cursor_execute", count)
+            found = weekly_report(session, site, week, now=week.end)
+            event.remove(database.engine, "before_cursor_execute", count)
+        assert len(found["lines"]) == number
+        assert len(found["reactors"]) == number // 5 + 1
+        assert found["gas"]
+        assert found["due"]
+        counts.append(len(counted))
+    assert counts[0] == counts[1]
+
+
+def test_a_simulated_hall_is_told_as_it_is(database: Database) -> None:
+    """Known of it: 300 meq/d taken by each system, and as much given by 50 L/d of effluent 6 meq/L above the tank."""
+    tag = write_large_site(database, systems=10, end=datetime(2026, 11, 22, 18, tzinfo=UTC))
+    with database.read() as session:
+        site = sites.named(session, Scope(None), tag)
+        week = week_named("2026-W47", ZoneInfo(site.time_zone))
+        found = weekly_report(session, site, week, now=week.end)
+    WeeklyReport.model_validate(found)
+    meq_in_dkh = 1 / 0.35665
+    for line in found["lines"]:
+        assert line["consumption"]["low"] < 0.3 * meq_in_dkh < line["consumption"]["high"]
+        calcium, magnesium = line["ions"]
+        assert calcium["level"]["low"] < 425 < calcium["level"]["high"]
+        assert magnesium["level"]["low"] < 1320 < magnesium["level"]["high"]
+        assert (calcium["readings"], calcium["quantity"], magnesium["quantity"]) == (1, "calcium", "magnesium")
+    for reactor in found["reactors"]:
+        ratio = reactor["systems"][0]["supply_over_demand"]
+        assert ratio["low"] < 1 < ratio["high"]
+        assert reactor["flow"]["low"] < 50 / 1.44 < reactor["flow"]["high"]  # 1 mL/min is 1.44 L/d
+        assert reactor["alkalinity"]["low"] < 8.9 * meq_in_dkh < reactor["alkalinity"]["high"]
+        assert reactor["media_level"]["unit"] == "%"
+    assert found["to_order"] == sorted(found["to_order"], key=lambda each: each["by"])
+
+
+def test_a_demand_that_stepped_is_told_with_the_corals_that_came(house: House) -> None:
+    site = house.a_site(time_zone="Europe/Oslo", units={"alkalinity": "dKH"})
+    still, grown = house.a_system(site, name="North loop")["id"], house.a_system(site, name="South loop")["id"]
+    titrations(house, still, [5.0 - 0.05 * day for day in range(57)], every_days=1.0)
+    falls = [0.02] * 35 + [0.08] * 21  # meq/L/d: four times as much since three weeks ago
+    titrations(house, grown, [5.2 - sum(falls[:day]) for day in range(57)], every_days=1.0)
+    came = house.now - timedelta(days=21)
+    for at, kind, what in ((came, "added", "branching colonies"), (came - timedelta(days=30), "lost", "fragments")):
+        sent = {"subject_id": grown, "kind": kind, "at": at.isoformat(), "what": what, "count": 24}
+        house.call("PUT", f"/v1/stock-changes/{uuid4()}", sent)
+    lines = {line["name"]: line for line in report(house, site)["lines"]}
+    assert lines["North loop"]["demand_changes"] == []
+    changes = {change["weeks"]: change for change in lines["South loop"]["demand_changes"]}
+    change = changes[4]["change"]
+    assert change["low"] < 0.06 / 0.35665 < change["high"]
+    assert change["low"] > 0
+    assert [near["what"] for near in changes[4]["events"]] == ["24 branching colonies added"]
+    assert changes[4]["words"].endswith("since 24 branching colonies added on 9 February.")
+    assert "more than four weeks ago" in changes[4]["words"]
+
+
+def test_what_is_overdue_and_due_next_week_is_listed(house: House) -> None:
+    site = house.a_site()  # the clock stands at Monday 2 March 2026, 12:00 UTC
+    pump = house.call(
+        "POST", "/v1/equipment", {"site_id": site["id"], "tag": "pump-1", "kind": "pump", "name": "Return"}
+    )
+    plan = {"subject_id": pump["id"], "kind": "predetermined", "recurrence": "FREQ=MONTHLY;INTERVAL=6"}
+    for what, start in (("later", "2026-03-10"), ("next week", "2026-03-09"), ("cleaned", "2026-02-20")):
+        house.call("POST", "/v1/maintenance-plans", {**plan, "what": what, "from": f"{start}T12:00:00Z"})
+    week = report(house, site)
+    assert [(row["subject"], row["what"], row["words"]) for row in week["due"]] == [
+        ("Return", "cleaned", "10 days overdue"),
+        ("Return", "next week", "due on Monday 9 March"),
+    ]
+    assert "1 job is overdue: cleaned (Return), 10 days overdue." in week["headline"]
+    assert [task["detail"] for task in week["to_do"]] == ["cleaned: 10 days overdue."]
+    event = {
+        "subject_id": pump["id"],
+        "kind": "predetermined",
+        "performed_at": house.now.isoformat(),
+        "what": "Cleaned",
+    }
+    house.call("PUT", f"/v1/maintenance-events/{uuid4()}", event)
+    house.pass_time(minutes=5)
+    assert [row["what"] for row in report(house, site)["due"]] == ["next week"]
+
+
+def test_a_system_off_its_target_is_given_so_much_more(house: House) -> None:
+    site = house.a_site(units={"alkalinity": "dKH"})
+    target = {"targets": {"alkalinity": {"value": 8.4, "unit": "dKH"}}}
+    down = house.a_system(site, name="South loop", **target)
+    up = house.a_system(site, name="North loop", **target)
+    titrations(house, down["id"], [3.0 - 0.05 * day for day in range(-15, 16)], every_days=1.0)
+    titrations(house, up["id"], [2.3 + 0.02 * day for day in range(31)], every_days=1.0)  # on its way to the target
+    lines = {line["name"]: line for line in report(house, site)["lines"]}
+    (advice,) = lines["South loop"]["advice"]
+    assert advice["code"] == "give_more"
+    # 0.05 meq/L/d from 1000 L: 50 meq a day
+    found = re.search(r"Give (\d+) \((\d+) to (\d+)\) meq a day more, by dosing", advice["detail"])
+    assert found is not None
+    assert int(found[2]) < 50 < int(found[3])
+    assert lines["North loop"]["words"].startswith("Rising")
+    assert lines["North loop"]["advice"] == []
 
 
 def test_another_sites_report_is_not_found(house: House) -> None:

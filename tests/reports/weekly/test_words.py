@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from service.reports.weekly.words import Standing, heading, headline, words
+from service.reports.weekly.words import Standing, heading, words
 
 
 def standing(**changed: object) -> Standing:
@@ -45,17 +45,3 @@ def test_a_change_is_named_only_beyond_its_interval(changed: dict[str, object], 
 )
 def test_a_heading_says_where_it_goes(changed: dict[str, object], said: str | None) -> None:
     assert heading(standing(**changed)) == said
-
-
-def test_the_headline_counts_and_names() -> None:
-    still = {"name": "North", "words": "Steady", "findings": [], "set_aside": []}
-    moving = {"name": "South", "words": "Falling: -0.50 dKH in the week", "findings": [], "set_aside": []}
-    assert headline([still], [], 0, 0) == ["Every system held its alkalinity this week."]
-    assert headline([still, moving], ["Gas 1: change the cylinder now."], 1, 2) == [
-        "1 of 2 systems held its alkalinity this week.",
-        "South is falling (-0.50 dKH in the week).",
-        "Gas 1: change the cylinder now.",
-        "1 of 2 systems had no alkalinity test all week.",
-        "2 records were corrected or withdrawn.",
-    ]
-    assert headline([], [], 0, 0) == ["No systems are described yet."]

@@ -1,0 +1,179 @@
+"""The page in a few sentences: what comes first, what is named, what is only counted."""
+
+from __future__ import annotations
+
+from datetime import date, timedelta
+from typing import Any
+from uuid import UUID, uuid4
+
+from web.a_report import bounds
+
+from service.reports.weekly.findings import first_sentence, merged, told
+from service.reports.weekly.headline import MOST, headline
+from service.reports.weekly.tasks import to_do, to_order
+
+TODAY = date(2026, 11, 23)
+
+
+def a_line(name: str, words: str = "Steady", *, now: float = 8.0, before: float = 8.0, **fields: Any) -> dict[str, Any]:
+    """A system's line, as far as the headline looks at it."""
+    row = {"system_id": uuid4(), "name": name, "words": words, "findings": [], "demand_changes": [], "advice": []}
+    levels = {"level": bounds(now, now - 0.1, now + 0.1, "dKH"), "level_week_ago": bounds(before, 7.9, 8.1, "dKH")}
+    return {**row, **levels, **fields}
+
+
+def a_reactor(system_id: UUID, low: float, high: float, **fields: Any) -> dict[str, Any]:
+    """A reactor that brings a system so much of what it uses."""
+    ratio = bounds((low + high) / 2, low, high, "1")
+    row = {"reactor_id": uuid4(), "tag": "r", "name": "Reactor", "findings": [], "gas_finding": None, "advice": []}
+    media = dict.fromkeys(("media_left", "media_filled", "media_refill_by", "media_level"))
+    return {**row, **media, "systems": [{"system_id": system_id, "supply_over_demand": ratio}], **fields}
+
+
+def a_gas_line(name: str, by: date | None, words: str, **fields: Any) -> dict[str, Any]:
+    """A gas line."""
+    row = {"gas_line_id": uuid4(), "tag": name, "name": name, "change_by": by, "words": words, "findings": []}
+    return {**row, "charge_kg": 4.5, **fields}
+
+
+def a_job(overdue: int, what: str = "Probe calibrated") -> dict[str, Any]:
+    """A plan that is overdue by so many days."""
+    words = f"{overdue} days overdue" if overdue else "due today"
+    return {"subject_id": uuid4(), "subject": "Lagoon", "what": what, "words": words, "overdue_days": overdue,
+            "next_due_on": TODAY - timedelta(days=overdue)}  # fmt: skip
+
+
+def remark(code: str, detail: str) -> dict[str, Any]:
+    return {"code": code, "detail": detail, "subject_id": None}
+
+
+def said(**rows: Any) -> list[str]:
+    """The headline of these rows."""
+    kinds: dict[str, Any] = {"lines": [], "reactors": [], "gas": [], "due": [], "lost": [], **rows}
+    own = {name: kinds[name] for name in ("lines", "reactors", "gas")}
+    findings = told(**own, elsewhere=kinds.pop("elsewhere", []), names={})
+    counts = {"unlogged": kinds.pop("unlogged", 0), "corrections": kinds.pop("corrections", 0)}
+    return headline(**kinds, **counts, findings=findings, today=TODAY)
+
+
+def test_it_counts_and_names() -> None:
+    still, moving = a_line("North"), a_line("South", "Falling: -0.50 dKH in the week", now=7.5)
+    assert said(lines=[still]) == ["Every system held its alkalinity this week."]
+    assert said(lines=[still, moving], unlogged=1, corrections=2) == [
+        "1 of 2 systems held its alkalinity this week.",
+        "South is falling (-0.50 dKH in the week).",
+        "1 of 2 systems had no alkalinity test all week.",
+        "2 records were corrected or withdrawn.",
+    ]
+    assert said() == ["No systems are described yet."]
+
+
+def test_danger_comes_first_then_animals_gas_drift_work_and_paper() -> None:
+    line = a_line(
+        "South", "Falling: -0.50 dKH in the week", now=7.5, findings=[remark("level_shift", "Alkalinity fell.")]
+    )
+    reactor = a_reactor(line["system_id"], 0.7, 0.9, findings=[remark("slowing_drip", "The drip gives less.")])
+    reactor["gas_finding"] = remark("gas_missing", "18 % of the gas does not show. Search for leaks.")
+    gas = a_gas_line("Hall", TODAY + timedelta(days=3), "Change the cylinder by Thursday 26 November.")
+    gas["findings"] = [remark("scale_jump", "Weighings jumped.")]
+    rows = {"lines": [line], "reactors": [reactor], "gas": [gas], "due": [a_job(12), a_job(3)], "unlogged": 1}
+    assert said(**rows, lost=["South: 3 colonies lost."]) == [
+        "Reactor: 18 % of the gas does not show.",
+        "South: 3 colonies lost.",
+        "South: alkalinity fell.",
+        "Hall: change the cylinder by Thursday 26 November.",
+        "Hall: weighings jumped.",
+        "0 of 1 system held their alkalinity this week.",
+        "South is falling (-0.50 dKH in the week): Reactor brings 0.80 of what it uses (0.70 to 0.90).",
+        "Reactor: the drip gives less.",
+        "2 jobs are overdue, the longest: Probe calibrated (Lagoon), 12 days overdue.",
+        "1 of 1 system had no alkalinity test all week.",
+    ]
+
+
+def test_why_a_system_moves_is_said_only_where_it_explains_the_way() -> None:
+    rising = a_line("South", "Rising: +0.50 dKH in the week", now=8.5)
+    assert said(lines=[rising], reactors=[a_reactor(rising["system_id"], 0.7, 0.9)])[1].endswith("in the week).")
+    assert said(lines=[rising], reactors=[a_reactor(rising["system_id"], 0.9, 1.1)])[1].endswith("in the week).")
+    more = said(lines=[rising], reactors=[a_reactor(rising["system_id"], 1.1, 1.3)])[1]
+    assert more.endswith(": Reactor brings 1.20 of what it uses (1.10 to 1.30).")
+    change = {"weeks": 4, "change": bounds(0.2, 0.1, 0.3, "dKH/d"), "words": "It uses 0.2 dKH/d more.", "events": []}
+    falling = a_line("North", "Falling: -0.50 dKH in the week", now=7.5, demand_changes=[change])
+    assert said(lines=[falling])[1:] == ["North is falling (-0.50 dKH in the week): it uses 0.2 dKH/d more."]
+    still = a_line("North", demand_changes=[change])
+    assert said(lines=[still])[1:] == ["North: it uses 0.2 dKH/d more."]
+
+
+def test_a_site_of_hundreds_still_has_a_short_headline() -> None:
+    lines = [a_line(f"S{n}", f"Falling: -{n / 10:.2f} dKH in the week", now=8 - n / 10) for n in range(1, 101)]
+    sentences = said(lines=lines)
+    assert len(sentences) == 1 + MOST + 1
+    assert sentences[1].startswith("S100 is falling")  # the fastest first
+    assert sentences[-1] == f"And {100 - MOST} more systems that are rising or falling, below."
+
+
+def test_what_was_found_elsewhere_joins_the_row_of_its_subject_once() -> None:
+    line, gas = a_line("South"), a_gas_line("Hall", None, "Not known.")
+    drift, hall = remark("kit_drift", "The kit reads high."), uuid4()
+    found = {line["system_id"]: [drift, drift], gas["gas_line_id"]: [drift], hall: [drift]}
+    rows = {"lines": [line], "reactors": [], "gas": [gas]}
+    left = merged(found, **rows)
+    assert [each["subject_id"] for each in left] == [hall]
+    assert merged({line["system_id"]: [drift]}, **rows) == []
+    assert [len(row["findings"]) for row in (line, gas)] == [1, 1]
+    named = told(**rows, elsewhere=left, names={hall: "Titration kit"})
+    assert [each["subject"] for each in named] == ["South", "Hall", "Titration kit"]
+
+
+def test_a_sentence_ends_where_the_next_begins() -> None:
+    assert (
+        first_sentence("Gas: from 16.5 to 18.2 g/d at pH 6.6. Go in steps.") == "Gas: from 16.5 to 18.2 g/d at pH 6.6."
+    )
+    assert first_sentence("Between 2026-11-01 07:00 and 08:00 UTC: a dose nobody recorded?") == (
+        "Between 2026-11-01 07:00 and 08:00 UTC: a dose nobody recorded?"
+    )
+
+
+def test_what_to_do_is_one_list_with_what_presses_first() -> None:
+    line = a_line("South", advice=[remark("give_more", "Give 20 meq a day more. Go in steps.")])
+    reactor = a_reactor(line["system_id"], 0.9, 1.1, advice=[remark("hold", "Turn nothing.")])
+    reactor["gas_finding"] = remark("gas_leak", "Gas goes elsewhere: search for the leak. Ventilate.")
+    soon = a_gas_line("Hall", TODAY + timedelta(days=9), "Change the cylinder by Wednesday 2 December.")
+    later = a_gas_line("Wall", TODAY + timedelta(days=20), "Change the cylinder by Sunday 13 December.")
+    rows = {"lines": [line], "reactors": [reactor], "gas": [soon, later]}
+    findings = told(**rows, elsewhere=[], names={})
+    tasks = to_do(**rows, findings=findings, due=[a_job(2), a_job(0)], today=TODAY)
+    assert [(each["subject"], each["detail"]) for each in tasks] == [
+        ("Reactor", "Gas goes elsewhere: search for the leak. Ventilate."),
+        ("Hall", "Change the cylinder by Wednesday 2 December."),
+        ("South", "Give 20 meq a day more."),
+        ("Lagoon", "Probe calibrated: 2 days overdue."),
+    ]
+
+
+def test_what_to_order_is_what_is_needed_within_four_weeks() -> None:
+    system = uuid4()
+    gas = [
+        a_gas_line("Hall", TODAY - timedelta(days=1), "Change the cylinder now."),
+        a_gas_line("Wall", TODAY + timedelta(days=28), "", charge_kg=None),
+        a_gas_line("Cellar", TODAY + timedelta(days=29), ""),
+        a_gas_line("Loft", None, ""),
+    ]
+    seen = {"value": 45.0, "unit": "%", "at": None}
+    left = {"media_left": bounds(5.2, 4.1, 6.3, "kg"), "media_filled": bounds(12.0, 11.3, 12.7, "kg")}
+    reactors = [
+        a_reactor(system, 0.9, 1.1, name="A", media_refill_by=TODAY + timedelta(days=10), **left),
+        a_reactor(system, 0.9, 1.1, name="B", media_level=seen),
+        a_reactor(system, 0.9, 1.1, name="C", media_level={**seen, "value": 55.0}),
+        a_reactor(system, 0.9, 1.1, name="D", media_refill_by=TODAY + timedelta(days=60)),
+    ]
+    orders = to_order(gas, reactors, today=TODAY)
+    assert [(each["needed_for"], each["detail"]) for each in orders] == [
+        ("Hall", "One full CO2 cylinder of 4.5 kg, at hand now."),
+        (
+            "B",
+            "Media of the kind in use, at hand now. 45 % are left as last seen; many refill at half (common practice).",
+        ),
+        ("A", "7 kg of media of the kind in use, at hand by Thursday 3 December. 5.2 kg are left (4.1 to 6.3)."),
+        ("Wall", "One full CO2 cylinder, at hand by Monday 21 December."),
+    ]
