@@ -31,6 +31,7 @@ SHOWN_IN = {
 SPELT = {"/min": "{bubble}/min"}
 ON_THE_SCALE = "cylinder and valve, cap off, regulator off"
 STOCK_MEQ_L = 1000.0  # the nursery's dosing stock: a set rate in meq/d becomes litres
+MEDIA_KG = 18  # what the specification says, and the simulated chamber holds
 SWAPPED = "cylinder swapped"
 
 
@@ -81,6 +82,8 @@ def acts_of(system: SimulatedSystem, described: Described, start: datetime) -> I
     for change in recorded.stock_changes:
         yield sender.stock_change(change)
     yield from sender.second_thoughts(recorded.readings)
+    if (system.code, "reactor") in described.subjects:
+        yield sender.media()
 
 
 def perform(work: Work, act: object) -> None:
@@ -195,6 +198,18 @@ class _Sender:
             "what": what,
         }
         return at, self._staff[0], Recording(STOCK_CHANGES, self._id("stock", change.at), body)
+
+    def media(self) -> tuple[datetime, UUID, Act]:
+        """The reactor was filled as the season began."""
+        at = self._when(0)
+        body = {
+            "kind": "media",
+            "reactor_id": str(self._described.subjects[self._code, "reactor"]),
+            "at": at.isoformat(),
+            "mass": {"value": MEDIA_KG, "unit": "kg"},
+            "replaces": True,
+        }
+        return at, self._staff[1], Recording(ADDITIONS, self._id("media"), body)
 
     def second_thoughts(self, readings: tuple[Reading, ...]) -> Iterator[tuple[datetime, UUID, Act]]:
         """One slip of the pen a system, put right by the supervisor a few hours later in the last days."""

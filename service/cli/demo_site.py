@@ -12,6 +12,7 @@ from zoneinfo import ZoneInfo
 
 from service.access.caller import Work
 from service.cli.demo_description import Described, describe_site
+from service.cli.demo_plans import describe_plans
 from service.cli.demo_records import acts_of
 from service.cli.demo_series import perform, uploads_of
 from service.cli.opening import EVERY_SITE, OPERATOR
@@ -35,7 +36,9 @@ def build(database: Database, *, today: date, progress: Progress) -> None:
     start = datetime(today.year, today.month, today.day, tzinfo=ZONE) - timedelta(days=load_scenario(SCENARIO).days)
     progress("Describing the site and its equipment ...")
     with database.write() as session:
-        described = describe_site(Work(session, OPERATOR, start), site.systems, start)
+        work = Work(session, OPERATOR, start)
+        described = describe_site(work, site.systems, start)
+        describe_plans(work, described, start)
     _record(
         database,
         described,

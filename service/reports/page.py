@@ -41,6 +41,8 @@ def environment(*folders: Path) -> Environment:
         wording.amount,
         wording.moment,
         wording.day,
+        wording.brief,
+        wording.first_sentence,
         wording.machine,
         wording.span,
         wording.named,

@@ -139,34 +139,31 @@ def _events(frame: _Frame, events: Sequence[float]) -> Iterator[str]:
         yield f'<line class="plot-event" x1="{share:.2%}" x2="{share:.2%}" y1="{TOP - 6}" y2="{TOP + FIELD}"/>'
     for name, pixels in FIELD_WIDTHS.items():
         for label, place in _labels(shown, pixels):
-            yield (
-                f'<text class="plot-number plot-{name}" x="{place:.2%}" y="{TOP - 10}" text-anchor="middle">'
-                f"{label}</text>"
-            )
+            x, y = f"{place:.2%}", TOP - 10
+            yield f'<text class="plot-number plot-{name}" x="{x}" y="{y}" dx="-{DIGIT / 2}">{label}</text>'
 
 
 def _labels(events: Sequence[tuple[int, float]], pixels: float) -> list[tuple[str, float]]:
-    """Labels that do not touch on a field so many pixels wide, each with its place as a share of the width.
+    """Labels that do not touch on a field so many pixels wide, each with where it begins as a share of the width.
 
-    Neighbours are put together until each label, as wide as its digits, stands clear of the one before.
+    A label begins over its first event; an event that would stand in the label before it joins that one.
     """
     groups: list[list[tuple[int, float]]] = []
     for event in events:
         groups.append([event])
-        while len(groups) > 1 and _overlap(groups[-2], groups[-1], pixels):
+        while len(groups) > 1 and _touch(groups[-2], groups[-1], pixels):
             last = groups.pop()
             groups[-1] = [*groups[-1], *last]
-    return [(_label(group), _middle(group, pixels) / pixels) for group in groups]
+    return [(_label(group), _left(group, pixels) / pixels) for group in groups]
 
 
-def _overlap(one: Sequence[tuple[int, float]], other: Sequence[tuple[int, float]], pixels: float) -> bool:
-    return _middle(other, pixels) - _middle(one, pixels) < (_width(one) + _width(other)) / 2 + GAP
+def _touch(one: Sequence[tuple[int, float]], other: Sequence[tuple[int, float]], pixels: float) -> bool:
+    return _left(other, pixels) < _left(one, pixels) + _width(one) + GAP
 
 
-def _middle(group: Sequence[tuple[int, float]], pixels: float) -> float:
-    """Above the middle of its events, but within the field."""
-    half = _width(group) / 2
-    return min(max((group[0][1] + group[-1][1]) / 2 * pixels, half), pixels - half)
+def _left(group: Sequence[tuple[int, float]], pixels: float) -> float:
+    """Over its first event, or so far left of it that the label ends within the field."""
+    return max(min(group[0][1] * pixels, pixels - _width(group)), 0.0)
 
 
 def _width(group: Sequence[tuple[int, float]]) -> float:

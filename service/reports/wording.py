@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from datetime import datetime, timedelta
 from math import floor, log10
@@ -13,6 +14,7 @@ FOUR_DIGITS = 10_000
 HALF_A_SECOND = timedelta(milliseconds=500)  # computed instants may fall a microsecond short of the minute
 DAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+SENTENCE = re.compile(r"(?<=[.!?])\s+(?=[A-Z])")
 NO_BREAK = "\N{NO-BREAK SPACE}"
 
 Number = Mapping[str, Any]
@@ -64,6 +66,17 @@ def moment(at: datetime | str, zone: ZoneInfo) -> str:
     local = instant(at).astimezone(zone)
     weekday, month = DAYS[local.weekday()], MONTHS[local.month - 1]
     return f"{weekday} {local.day}{NO_BREAK}{month} {local.hour:02}:{local.minute:02}"
+
+
+def brief(at: datetime | str, zone: ZoneInfo) -> str:
+    """The day of an instant by the site's clock, such as `19 Nov`."""
+    local = instant(at).astimezone(zone)
+    return f"{local.day}{NO_BREAK}{MONTHS[local.month - 1]}"
+
+
+def first_sentence(text: str) -> str:
+    """The first sentence of a remark: what it says, without why and how."""
+    return SENTENCE.split(text, maxsplit=1)[0]
 
 
 def day(at: datetime | str, zone: ZoneInfo) -> str:

@@ -203,7 +203,7 @@ class TestMarks:
             numbered = 0
             for label in of_class(root, f"plot-{name}"):
                 text, place = label.text or "", float(label.get("x", "").rstrip("%")) / 100 * pixels
-                spans.append((place - len(text) * DIGIT / 2, place + len(text) * DIGIT / 2))
+                spans.append((place, place + len(text) * DIGIT))
                 first, _, last = text.partition("–")
                 numbered += int(last or first) - int(first) + 1
             assert numbered == len(days)

@@ -144,7 +144,7 @@ def test_a_reactors_row_says_what_it_gives_and_what_to_do_first() -> None:
 def test_calcium_and_magnesium_stand_beside_alkalinity() -> None:
     lagoon = the_page().one("section", id="system-1").one("table", class_="ions").text
     assert "Calcium 1 in the week 421 mg/L 409 to 433 target 420" in lagoon
-    assert "Magnesium 0 in the week, last 12" in lagoon
+    assert "Magnesium none this week, last on 12" in lagoon
     assert "cannot be told yet" in lagoon
 
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 from uuid import UUID
@@ -15,7 +14,6 @@ ANIMALS = ("effluent_below_tank", "level_shift")  # water that changes at once
 GAS = ("no_gas_seen", "gas_unweighed", "bubbles_changed", "scale_jump", "heavier_than_charge", "lighter_than_tare")
 URGENCY = {code: rank for rank, codes in enumerate((DANGER, ANIMALS, GAS)) for code in codes}
 LATER = 3
-SENTENCE = re.compile(r"(?<=[.!?])\s+(?=[A-Z])")
 
 
 def merged(found: Mapping[UUID, Sequence[Remark]], *, lines: Rows, reactors: Rows, gas: Rows) -> list[dict[str, Any]]:
@@ -56,11 +54,6 @@ def told(
 def urgency(code: str) -> int:
     """0 for danger, 1 for animals, 2 for gas, 3 for everything else."""
     return URGENCY.get(code, LATER)
-
-
-def first_sentence(text: str) -> str:
-    """The first sentence of a remark: what it says, without why and how."""
-    return SENTENCE.split(text, maxsplit=1)[0]
 
 
 def _named(found: Remark, name: str | None) -> dict[str, Any]:

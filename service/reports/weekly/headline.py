@@ -7,7 +7,7 @@ from datetime import date
 from typing import Any
 
 from service.reports import wording
-from service.reports.weekly.findings import first_sentence, urgency
+from service.reports.weekly.findings import urgency
 from service.reports.weekly.gas import SOON
 from service.reports.weekly.words import STEADY
 
@@ -50,7 +50,7 @@ def _most(sentences: Sequence[str], what: str) -> Iterable[str]:
 
 
 def _found(finding: Row) -> str:
-    said = first_sentence(finding["detail"])
+    said = wording.first_sentence(finding["detail"])
     return said if finding["subject"] is None else f"{finding['subject']}: {said[0].lower()}{said[1:]}"
 
 
@@ -85,7 +85,10 @@ def _in_passing(said: str) -> str:
 
 
 def _why(line: Row, reactors: Sequence[Row]) -> str:
-    """The reactor that brings too little or too much, else the demand that changed, else nothing."""
+    """The reactor that brings too little or too much, else the demand that changed, else what was found of it.
+
+    A jump that nobody recorded has a sentence of its own.
+    """
     falls = line["words"].startswith("Falling")
     for reactor in reactors:
         for fed in reactor["systems"]:
@@ -99,7 +102,7 @@ def _why(line: Row, reactors: Sequence[Row]) -> str:
         if (change["change"]["value"] > 0) == falls:
             said: str = change["words"]
             return f": {said[0].lower()}{said[1:].rstrip('.')}"
-    return ""
+    return "" if line["findings"] else "; nothing on record says why"
 
 
 def _is(end: float | None, *, below: float | None = None, above: float | None = None) -> bool:

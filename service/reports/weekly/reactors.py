@@ -85,7 +85,7 @@ def _row(
         "media_filled": media["filled"],
         "media_refill_by": media["refill_by"],
         "media_level": _media_level(level),
-        "words": _words(fed),
+        "words": _words(fed, of_system),
         "settles": _settles_in_words(fed),
         "findings": [*answer["findings"], *media["findings"]],
         "missing": answer["missing"],
@@ -129,22 +129,22 @@ def _media_level(level: Course) -> dict[str, Any] | None:
     return {"value": float(level.value[-1]), "unit": "%", "at": instant(int(level.at_us[-1]))}
 
 
-def _words(fed: Sequence[dict[str, Any]]) -> str:
+def _words(fed: Sequence[dict[str, Any]], of_system: Mapping[UUID, Mapping[str, Any]]) -> str:
     """What it brings each system, over what the system uses."""
-    if not fed:
-        return "Feeds no system."
-    return " ".join(_brings(each) for each in fed)
+    return " ".join(_brings(each, of_system[each["system_id"]]) for each in fed) or "Feeds no system."
 
 
-def _brings(each: dict[str, Any]) -> str:
-    ratio = each["supply_over_demand"]
+def _brings(each: dict[str, Any], line: Mapping[str, Any]) -> str:
+    ratio, name = each["supply_over_demand"], each["name"]
     if ratio is None:
-        return f"What it brings {each['name']} over what that uses is not known."
-    times = f"Brings {wording.figure(ratio)} of what {each['name']} uses ({wording.between(ratio)})"
+        return f"What it brings {name} over what that uses is not known."
+    times = f"Brings {wording.figure(ratio)} of what {name} uses ({wording.between(ratio)})"
     if ratio["high"] is not None and ratio["high"] < 1:
         return f"{times}, less than all of it."
     if ratio["low"] is not None and ratio["low"] > 1:
         return f"{times}, more than all of it."
+    if line["advice"]:
+        return f"{times}: no difference to see here, but {name}'s own level shows one."
     return f"{times}: no difference to see."
 
 

@@ -8,7 +8,7 @@ from typing import Any
 from uuid import UUID
 
 from service.reports import wording
-from service.reports.weekly.findings import DANGER, first_sentence
+from service.reports.weekly.findings import DANGER
 from service.reports.weekly.gas import SOON
 
 NO_DEED = ("hold", "weigh_weekly")  # advice to go on as before
@@ -39,13 +39,19 @@ def to_do(
         if row["change_by"] is not None and row["change_by"] <= today + SOON
     ]
     tasks += [
-        _task(each["code"], first_sentence(each["detail"]), each["subject_id"], row["name"])
+        _task(each["code"], wording.first_sentence(each["detail"]), each["subject_id"], row["name"])
         for row in (*reactors, *lines)
         for each in row["advice"]
         if each["code"] not in NO_DEED
     ]
     tasks += [
-        _task("overdue", f"{row['what']}: {row['words']}.", row["subject_id"], row["subject"], row["next_due_on"])
+        _task(
+            "overdue",
+            f"{row['what'][:1].upper()}{row['what'][1:]}: {row['words']}.",
+            row["subject_id"],
+            row["subject"],
+            row["next_due_on"],
+        )
         for row in due
         if row["overdue_days"]
     ]

@@ -8,9 +8,10 @@ from uuid import UUID, uuid4
 
 from web.a_report import bounds
 
-from service.reports.weekly.findings import first_sentence, merged, told
+from service.reports.weekly.findings import merged, told
 from service.reports.weekly.headline import MOST, headline
 from service.reports.weekly.tasks import to_do, to_order
+from service.reports.wording import first_sentence
 
 TODAY = date(2026, 11, 23)
 
@@ -61,7 +62,7 @@ def test_it_counts_and_names() -> None:
     assert said(lines=[still]) == ["Every system held its alkalinity this week."]
     assert said(lines=[still, moving], unlogged=1, corrections=2) == [
         "1 of 2 systems held its alkalinity this week.",
-        "South is falling (-0.50 dKH in the week).",
+        "South is falling (-0.50 dKH in the week); nothing on record says why.",
         "1 of 2 systems had no alkalinity test all week.",
         "2 records were corrected or withdrawn.",
     ]
@@ -93,8 +94,12 @@ def test_danger_comes_first_then_animals_gas_drift_work_and_paper() -> None:
 
 def test_why_a_system_moves_is_said_only_where_it_explains_the_way() -> None:
     rising = a_line("South", "Rising: +0.50 dKH in the week", now=8.5)
-    assert said(lines=[rising], reactors=[a_reactor(rising["system_id"], 0.7, 0.9)])[1].endswith("in the week).")
-    assert said(lines=[rising], reactors=[a_reactor(rising["system_id"], 0.9, 1.1)])[1].endswith("in the week).")
+    assert said(lines=[rising], reactors=[a_reactor(rising["system_id"], 0.7, 0.9)])[1].endswith(
+        "; nothing on record says why."
+    )
+    assert said(lines=[rising], reactors=[a_reactor(rising["system_id"], 0.9, 1.1)])[1].endswith(
+        "; nothing on record says why."
+    )
     more = said(lines=[rising], reactors=[a_reactor(rising["system_id"], 1.1, 1.3)])[1]
     assert more.endswith(": Reactor brings 1.20 of what it uses (1.10 to 1.30).")
     change = {"weeks": 4, "change": bounds(0.2, 0.1, 0.3, "dKH/d"), "words": "It uses 0.2 dKH/d more.", "events": []}

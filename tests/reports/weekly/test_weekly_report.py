@@ -265,7 +265,7 @@ def test_what_is_overdue_and_due_next_week_is_listed(house: House) -> None:
         ("Return", "next week", "due on Monday 9 March"),
     ]
     assert "1 job is overdue: cleaned (Return), 10 days overdue." in week["headline"]
-    assert [task["detail"] for task in week["to_do"]] == ["cleaned: 10 days overdue."]
+    assert [task["detail"] for task in week["to_do"]] == ["Cleaned: 10 days overdue."]
     event = {
         "subject_id": pump["id"],
         "kind": "predetermined",
