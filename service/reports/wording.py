@@ -74,6 +74,12 @@ def brief(at: datetime | str, zone: ZoneInfo) -> str:
     return f"{local.day}{NO_BREAK}{MONTHS[local.month - 1]}"
 
 
+def date_of(at: datetime | str, zone: ZoneInfo) -> str:
+    """The day of an instant by the site's clock without its year, such as `19 November`."""
+    local = instant(at).astimezone(zone)
+    return f"{local.day} {local:%B}"
+
+
 def first_sentence(text: str) -> str:
     """The first sentence of a remark: what it says, without why and how."""
     return SENTENCE.split(text, maxsplit=1)[0]

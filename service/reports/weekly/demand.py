@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from datetime import datetime, timedelta
+from datetime import timedelta
 from math import hypot
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -62,14 +62,9 @@ def _words(change: dict[str, Any], then: float, weeks: int, near: Sequence[dict[
     """Such as: It uses 0.21 dKH/d more than four weeks ago (0.11 to 0.31), since 24 colonies added on 3 November."""
     more = change["value"] > 0
     size = change if more else {"value": -change["value"], "low": -change["high"], "high": -change["low"]}
-    part = f", {abs(change['value']) / then:.0%} of it" if then > 0 else ""
-    since = f", since {near[-1]['what']} on {_day(near[-1]['at'], zone)}" if near else ""
+    part = f", {100 * abs(change['value']) / then:.0f} % of it" if then > 0 else ""
+    since = f", since {near[-1]['what']} on {wording.date_of(near[-1]['at'], zone)}" if near else ""
     return (
         f"It uses {wording.figure(size)} {change['unit']} {'more' if more else 'less'} than {AGO_IN_WORDS[weeks]} "
         f"({wording.between(size)}{part}){since}."
     )
-
-
-def _day(at: datetime, zone: ZoneInfo) -> str:
-    local = at.astimezone(zone)
-    return f"{local.day} {local:%B}"

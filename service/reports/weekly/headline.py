@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from datetime import date
+from datetime import date, datetime, timedelta
 from typing import Any
+from zoneinfo import ZoneInfo
 
 from service.reports import wording
 from service.reports.weekly.findings import urgency
@@ -12,6 +13,8 @@ from service.reports.weekly.gas import SOON
 from service.reports.weekly.words import STEADY
 
 MOST = 6  # sentences of a group; what is left is counted
+CHANGES = ("stock", "set_point")
+LOOKED_BACK = timedelta(days=21)  # from the end: what changed before this week or the two before it is another matter
 Row = Mapping[str, Any]
 
 
@@ -25,9 +28,11 @@ def headline(
     due: Sequence[Row],
     unlogged: int,
     corrections: int,
-    today: date,
+    at: datetime,
+    zone: ZoneInfo,
 ) -> list[str]:
     """The sentences in order. `lost`: what was recorded as lost of the stock in the week, in words."""
+    today = at.astimezone(zone).date()
     named = [(urgency(each["code"]), _found(each)) for each in findings]
     return [
         *_most([sentence for rank, sentence in named if rank == 0], "findings that may be dangerous"),
@@ -35,7 +40,7 @@ def headline(
         *_most(_gas(gas, today), "gas lines to change within a fortnight"),
         *_most([sentence for rank, sentence in named if rank == 2], "findings on gas"),
         _count(lines),
-        *_most(_moving(lines, reactors), "systems that are rising or falling"),
+        *_most(_moving(lines, reactors, at - LOOKED_BACK, zone), "systems that are rising or falling"),
         *_most(_demand(lines), "systems that use another amount than before"),
         *_most([sentence for rank, sentence in named if rank > 2], "findings"),
         *_overdue(due),
@@ -72,11 +77,11 @@ def _count(lines: Sequence[Row]) -> str:
     return f"{steady} of {_systems(len(lines))} held {'its' if steady == 1 else 'their'} alkalinity this week."
 
 
-def _moving(lines: Sequence[Row], reactors: Sequence[Row]) -> list[str]:
+def _moving(lines: Sequence[Row], reactors: Sequence[Row], since: datetime, zone: ZoneInfo) -> list[str]:
     """Each system that rises or falls, with what is known of why; the fastest first."""
     moving = [line for line in lines if line["words"].startswith(("Rising", "Falling"))]
     moving.sort(key=lambda line: -abs(line["level"]["value"] - line["level_week_ago"]["value"]))
-    return [f"{line['name']} is {_in_passing(line['words'])}{_why(line, reactors)}." for line in moving]
+    return [f"{line['name']} is {_in_passing(line['words'])}{_why(line, reactors, since, zone)}." for line in moving]
 
 
 def _in_passing(said: str) -> str:
@@ -84,8 +89,8 @@ def _in_passing(said: str) -> str:
     return said[0].lower() + said[1:].replace(": ", " (") + ")"
 
 
-def _why(line: Row, reactors: Sequence[Row]) -> str:
-    """The reactor that brings too little or too much, else the demand that changed, else what was found of it.
+def _why(line: Row, reactors: Sequence[Row], since: datetime, zone: ZoneInfo) -> str:
+    """The reactor that brings too little or too much, else the demand that changed, else what was recorded before it.
 
     A jump that nobody recorded has a sentence of its own.
     """
@@ -102,7 +107,16 @@ def _why(line: Row, reactors: Sequence[Row]) -> str:
         if (change["change"]["value"] > 0) == falls:
             said: str = change["words"]
             return f": {said[0].lower()}{said[1:].rstrip('.')}"
-    return "" if line["findings"] else "; nothing on record says why"
+    return "" if line["findings"] else _nearby(line, since, zone)
+
+
+def _nearby(line: Row, since: datetime, zone: ZoneInfo) -> str:
+    """What was last changed of its stock or set anew: no cause, but where to look first."""
+    last = {each["kind"]: each for each in line["events"] if each["kind"] in CHANGES and each["at"] >= since}
+    if not last:
+        return "; nothing on record says why"
+    said = [f"{each['what']} on {wording.date_of(each['at'], zone)}" for each in last.values()]
+    return f"; on record before: {' and '.join(said)}"
 
 
 def _is(end: float | None, *, below: float | None = None, above: float | None = None) -> bool:

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from datetime import date, timedelta
+from datetime import UTC, date, datetime, timedelta
 from typing import Any
 from uuid import UUID, uuid4
+from zoneinfo import ZoneInfo
 
 from web.a_report import bounds
 
@@ -14,11 +15,20 @@ from service.reports.weekly.tasks import to_do, to_order
 from service.reports.wording import first_sentence
 
 TODAY = date(2026, 11, 23)
+END = datetime(2026, 11, 22, 23, tzinfo=UTC)  # Monday has begun in Oslo
 
 
 def a_line(name: str, words: str = "Steady", *, now: float = 8.0, before: float = 8.0, **fields: Any) -> dict[str, Any]:
     """A system's line, as far as the headline looks at it."""
-    row = {"system_id": uuid4(), "name": name, "words": words, "findings": [], "demand_changes": [], "advice": []}
+    row = {
+        "system_id": uuid4(),
+        "name": name,
+        "words": words,
+        "findings": [],
+        "demand_changes": [],
+        "advice": [],
+        "events": [],
+    }
     levels = {"level": bounds(now, now - 0.1, now + 0.1, "dKH"), "level_week_ago": bounds(before, 7.9, 8.1, "dKH")}
     return {**row, **levels, **fields}
 
@@ -54,7 +64,7 @@ def said(**rows: Any) -> list[str]:
     own = {name: kinds[name] for name in ("lines", "reactors", "gas")}
     findings = told(**own, elsewhere=kinds.pop("elsewhere", []), names={})
     counts = {"unlogged": kinds.pop("unlogged", 0), "corrections": kinds.pop("corrections", 0)}
-    return headline(**kinds, **counts, findings=findings, today=TODAY)
+    return headline(**kinds, **counts, findings=findings, at=END, zone=ZoneInfo("Europe/Oslo"))
 
 
 def test_it_counts_and_names() -> None:
@@ -105,6 +115,14 @@ def test_why_a_system_moves_is_said_only_where_it_explains_the_way() -> None:
     change = {"weeks": 4, "change": bounds(0.2, 0.1, 0.3, "dKH/d"), "words": "It uses 0.2 dKH/d more.", "events": []}
     falling = a_line("North", "Falling: -0.50 dKH in the week", now=7.5, demand_changes=[change])
     assert said(lines=[falling])[1:] == ["North is falling (-0.50 dKH in the week): it uses 0.2 dKH/d more."]
+    events = [
+        {"at": END - timedelta(days=22), "kind": "stock", "what": "24 colonies added"},
+        {"at": END - timedelta(days=6), "kind": "set_point", "what": "dosing rate set to 38 mL/d"},
+        {"at": END - timedelta(days=1), "kind": "maintenance", "what": "filter changed"},
+    ]
+    before = said(lines=[rising | {"events": events}])[1]
+    assert before.endswith("; on record before: dosing rate set to 38 mL/d on 17 November.")
+    assert said(lines=[rising | {"events": events[:1]}])[1].endswith("; nothing on record says why.")
     still = a_line("North", demand_changes=[change])
     assert said(lines=[still])[1:] == ["North: it uses 0.2 dKH/d more."]
 
