@@ -1,34 +1,57 @@
-"""What is done again and again in the invented hall, by plan; one of the jobs is forgotten."""
+"""What is done again and again in the invented hall, by plan; some of the jobs are forgotten."""
 
 from __future__ import annotations
 
-from datetime import datetime, timedelta
+from dataclasses import dataclass
+from datetime import datetime
 
 from service.access.caller import Work
 from service.cli.demo_description import Described
+from service.cli.demo_places import PLACES, REACTORS
 from service.resources.keeping.things import described
 from service.resources.records.maintenance_plans.actions import MAINTENANCE_PLANS
 from service.resources.records.maintenance_plans.models import MaintenancePlanSent
 
-PLANS = (  # system, subject, what, kind, recurrence, first day of the season on which it is due
-    ("LAGOON", "system", "skimmer cup emptied and neck cleaned", "predetermined", "FREQ=WEEKLY", 2),
-    ("LAGOON", "probe", "pH probe calibrated in two buffers", "calibration", "FREQ=WEEKLY;INTERVAL=4", 5),
-    ("LAGOON", "reactor", "low-pH cut-off tested", "inspection", "FREQ=MONTHLY", 12),
-    ("LAGOON", "reactor", "drip line cleaned", "condition_based", "FREQ=WEEKLY;INTERVAL=3", 21),
-    ("LAGOON", "reactor", "gas joints searched with soapy water", "inspection", "FREQ=MONTHLY", 68),
-    ("NURSERY", "system", "mechanical filter changed", "predetermined", "FREQ=DAILY;INTERVAL=4", 3),
-    ("QUARANTINE", "system", "limewater stirrer rinsed and refilled", "predetermined", "FREQ=WEEKLY;INTERVAL=3", 13),
-)
+DOSED = tuple(code for code, place in PLACES.items() if place.dosing_pump)
+ON_LIMEWATER = tuple(code for code, place in PLACES.items() if place.stirrer)
+
+
+@dataclass(frozen=True)
+class Plan:
+    """One job on the same part of several systems, in the words of the events that do it."""
+
+    what: str
+    kind: str
+    recurrence: str
+    systems: tuple[str, ...]
+    subject: str
+
+
+PLANS = (
+    Plan("low-pH cut-off tested", "inspection", "FREQ=MONTHLY", tuple(REACTORS), "reactor"),
+    Plan("gas joints searched with soapy water", "inspection", "FREQ=MONTHLY", tuple(REACTORS), "reactor"),
+    Plan("reactor stripped down and lines renewed", "predetermined", "FREQ=MONTHLY;INTERVAL=6", tuple(REACTORS),
+         "reactor"),
+    Plan("drip line cleaned", "condition_based", "FREQ=WEEKLY;INTERVAL=4", tuple(REACTORS), "reactor"),
+    Plan("pH probe calibrated in two buffers", "calibration", "FREQ=MONTHLY", tuple(REACTORS), "probe"),
+    Plan("skimmer cup emptied and neck cleaned", "predetermined", "FREQ=WEEKLY", tuple(REACTORS), "system"),
+    Plan("dosing pump head checked and calibrated by measuring cylinder", "predetermined", "FREQ=WEEKLY;INTERVAL=6",
+         DOSED, "pump"),
+    Plan("limewater stirrer rinsed and refilled", "predetermined", "FREQ=WEEKLY;INTERVAL=3", ON_LIMEWATER, "top_off"),
+    Plan("mechanical filter changed", "predetermined", "FREQ=DAILY;INTERVAL=4", ("NURSERY", "SHALLOWS", "RACKS"),
+         "system"),
+)  # fmt: skip
 
 
 def describe_plans(work: Work, found: Described, start: datetime) -> None:
-    """The plans, described as the season begins."""
-    for system, subject, what, kind, recurrence, first in PLANS:
-        body = {
-            "subject_id": found.subjects[system, subject],
-            "what": what,
-            "kind": kind,
-            "recurrence": recurrence,
-            "from": (start + timedelta(days=first)).isoformat(),
-        }
-        described(work, MAINTENANCE_PLANS, MaintenancePlanSent.model_validate(body))
+    """The plans, described as the season begins: an interval after each job it is due again."""
+    for plan in PLANS:
+        for code in plan.systems:
+            body = {
+                "subject_id": found.subjects[code, plan.subject],
+                "what": plan.what,
+                "kind": plan.kind,
+                "recurrence": plan.recurrence,
+                "from": start.isoformat(),
+            }
+            described(work, MAINTENANCE_PLANS, MaintenancePlanSent.model_validate(body))

@@ -7,7 +7,7 @@ from datetime import UTC, datetime, timedelta
 from uuid import UUID
 
 from service.access.caller import Work
-from service.cli import demo_records
+from service.cli import demo_acts
 from service.cli.demo_description import Described
 from service.resources.records.series.actions import record_batch
 from service.resources.records.series.models import SeriesSent
@@ -37,9 +37,9 @@ def uploads_of(
             yield times[part][-1], account, sent
 
 
-def perform(work: Work, act: object) -> None:
-    """Upload a series; anything else is a record or a swap."""
+def perform(work: Work, act: SeriesSent | demo_acts.Act) -> None:
+    """Upload a series; anything else is an act."""
     if isinstance(act, SeriesSent):
         record_batch(work, act)
     else:
-        demo_records.perform(work, act)
+        demo_acts.perform(work, act)

@@ -1,9 +1,10 @@
 """The scenarios that lie in shared/scenario, by name."""
 
 import tomllib
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from functools import cache
 from importlib.resources.abc import Traversable
+from typing import Any
 
 from service.simulation.data import shared_folder
 from service.simulation.scenario import Scenario
@@ -13,9 +14,10 @@ PARTS = ("system", "gas_line")
 
 
 def read_scenario(text: str, name: str, parts: tuple[tuple[str, str], ...] = ()) -> Scenario:
-    """Return the scenario a TOML text describes, the systems and gas lines of its parts (name, text) after its own.
+    """Return the scenario a TOML text describes, with the systems and gas lines of its parts (name, text) after.
 
-    Raises ScenarioError naming file, key and remedy.
+    A table `kit` holds what tests have in common: a test that names one has its keys beside those of its own. Raises
+    ScenarioError naming file, key and remedy.
     """
     table = _table(text, name)
     for part, content in parts:
@@ -23,7 +25,24 @@ def read_scenario(text: str, name: str, parts: tuple[tuple[str, str], ...] = ())
             if key not in PARTS or not isinstance(values, list):
                 raise ScenarioError(f"{part}: a part holds lists of {' and '.join(PARTS)} alone, not {key!r}")
             table[key] = [*table.get(key, []), *values]
+    kits = table.pop("kit", {})
+    for thing in (each for key in PARTS for each in table.get(key, [])):
+        _unpack(thing, kits, name)
     return build(Scenario, table, name)
+
+
+def _unpack(thing: Any, kits: Mapping[str, Any], name: str) -> None:
+    """Replace the name of a kit in each test of a system, or weighing of a line, by what the kit says."""
+    if not isinstance(thing, dict):
+        return  # a mistake that `build` names
+    for test in [*thing.get("test", []), thing.get("weighing")]:
+        if isinstance(test, dict) and "kit" in test:
+            kit = test.pop("kit")
+            if kit not in kits:
+                raise ScenarioError(f"{name}: no kit {kit!r}; there are: {', '.join(sorted(kits))}")
+            own = dict(test)
+            test.clear()
+            test.update({**kits[kit], **own})
 
 
 @cache
@@ -59,7 +78,7 @@ def _parts(folder: Traversable, name: str) -> Iterator[tuple[str, str]]:
                 yield f"{name}/{entry.name}", entry.read_text(encoding="utf-8")
 
 
-def _table(text: str, name: str) -> dict[str, list[object]]:
+def _table(text: str, name: str) -> dict[str, Any]:
     try:
         return tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:

@@ -25,11 +25,11 @@ from service.simulation.streams import Streams, wander
 UNITS = {
     "alkalinity": "meq/L", "calcium": "mg/L", "magnesium": "mg/L", "salinity": "1", "temperature": "Cel", "ph": "1",
     "effluent_alkalinity": "meq/L", "effluent_ph": "1", "effluent_flow": "L/d", "cylinder_gross_mass": "kg",
-    "limewater_strength": "meq/L", "bubble_rate": "/min",
+    "limewater_strength": "meq/L", "bubble_rate": "/min", "media_level": "%",
 }  # fmt: skip
 SUBJECTS = {
     "effluent_alkalinity": "reactor", "effluent_ph": "reactor", "effluent_flow": "reactor", "bubble_rate": "reactor",
-    "cylinder_gross_mass": "cylinder", "limewater_strength": "top_off",
+    "cylinder_gross_mass": "cylinder", "limewater_strength": "top_off", "media_level": "reactor",
 }  # fmt: skip
 QUARTER_OF_AN_HOUR = 0.25 / 24.0
 """People test before they act: an act is written down so much after the tests of its hour, and the drip is timed so
@@ -48,6 +48,9 @@ def true_values(course: Course, truth: Truth, quantity: str, run: int) -> Values
             grams_a_day = course.trace["gas_fed"][:, run] * 44.0095e-3
             counted: Values = grams_a_day * course.system.reactor.bubbles_per_gram / 1440.0
             return counted if course.forcing.bubbles is None else counted * course.forcing.bubbles[:, run]
+        case "media_level":
+            assert course.system.reactor is not None
+            return 100.0 * truth.media / course.system.reactor.media_kg
         case "cylinder_gross_mass":
             assert course.cylinders is not None
             return course.cylinders.gross_mass(truth.gas_used + truth.gas_leaked, run)
@@ -185,6 +188,9 @@ def _additions(
             at = float(dose.hour[run]) / 24.0 + QUARTER_OF_AN_HOUR
             meq = dose.alkalinity_meq_l * system.water.volume_l
             found.append(Addition("dose", at, at, meq, "meq", 0.0, note=dose.note))
+    if system.reactor:
+        refills = (day for day in system.reactor.refill_days if day < days)
+        found += [Addition("media", day, day, system.reactor.media_kg, "kg", 0.02) for day in refills]
     return found + _top_offs(course, readings, run, streams)
 
 
@@ -242,10 +248,10 @@ def _maintenance(course: Course) -> list[MaintenanceEvent]:
     ]
     reactor = course.system.reactor
     if reactor:
-        refills = [MaintenanceEvent("condition_based", "media refilled", day, "reactor") for day in reactor.refill_days]
+        refills = [MaintenanceEvent("condition_based", "media replaced", day, "reactor") for day in reactor.refill_days]
         swaps = reactor.cylinder.swap_days if reactor.cylinder else ()
         found += refills + [MaintenanceEvent("predetermined", "cylinder swapped", day, "cylinder") for day in swaps]
-    return found
+    return [event for event in found if event.at < days]
 
 
 def _probe(probe: Probe, truth: Truth, run: int, streams: Streams) -> ProbeSeries:

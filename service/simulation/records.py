@@ -28,9 +28,10 @@ class Reading:
 class Addition:
     """One recorded addition, from `start` to `end` in days (equal: at once).
 
-    kind `dose`: amount in meq; `limewater`, `fresh_water`, `water_change`, `exchange`: amount in L and, where it brings
-    any, `alkalinity_meq_l` as recorded. `relative_sd` is the stated uncertainty of the amount, `strength_sd` (relative)
-    that of the alkalinity: the defaults of practice, not this run's true errors.
+    kind `dose`: amount in meq; `media`: kg that a chamber was filled with anew; `limewater`, `fresh_water`,
+    `water_change`, `exchange`: amount in L and, where it brings any, `alkalinity_meq_l` as recorded. `relative_sd` is
+    the stated uncertainty of the amount, `strength_sd` (relative) that of the alkalinity: the defaults of practice, not
+    this run's true errors.
     """
 
     kind: str

@@ -12,7 +12,7 @@ from service.simulation.strict import ScenarioError, number
 
 Quantity = Literal[
     "alkalinity", "calcium", "magnesium", "salinity", "temperature", "ph", "effluent_alkalinity", "effluent_ph",
-    "effluent_flow", "cylinder_gross_mass", "limewater_strength", "bubble_rate",
+    "effluent_flow", "cylinder_gross_mass", "limewater_strength", "bubble_rate", "media_level",
 ]  # fmt: skip
 
 
@@ -172,7 +172,7 @@ class Reactor:
     chamber_ph: float = number(5.5, 8, 6.6)
     vented_share: float = number(0, 0.9, 0.0)
     media_kg: float = number(0.1, 1e4)
-    """When filled."""
+    """When filled; on a refill day the old media go and as much of new ones comes in."""
     media_share_at_start: float = number(0.01, 1, 1.0)
     refill_days: tuple[float, ...] = ()
     media_rate_per_hour: float = number(0.01, 0.4, 0.15)
@@ -276,7 +276,7 @@ class Maintenance:
 
     kind: Literal["predetermined", "condition_based", "corrective", "inspection", "calibration"]
     what: str
-    subject: Literal["system", "reactor", "cylinder", "probe"] = "system"
+    subject: Literal["system", "reactor", "cylinder", "probe", "pump", "top_off"] = "system"
     first_day: float = number(0, 1e4)
     every_days: float = number(1, 1e4, 1e4)
     until_day: float = number(0, 1e4, 1e4)
@@ -318,7 +318,9 @@ class System:
                 raise ScenarioError("top_off.standstill lets more than three tenths of water.volume_l evaporate")
         if self.reactor and self.reactor.drip_l_d / 24.0 > self.reactor.chamber_l:
             raise ScenarioError("reactor.drip_l_d empties the chamber within the hour: lower it or enlarge chamber_l")
-        needs_reactor = {"effluent_alkalinity", "effluent_ph", "effluent_flow", "bubble_rate", "cylinder_gross_mass"}
+        needs_reactor = {
+            "effluent_alkalinity", "effluent_ph", "effluent_flow", "bubble_rate", "cylinder_gross_mass", "media_level",
+        }  # fmt: skip
         for test in self.test:
             if test.quantity in needs_reactor and self.reactor is None:
                 raise ScenarioError(f"test of {test.quantity} needs a reactor")

@@ -67,7 +67,7 @@ def _gas_lines(line: GasLine, sites: list[SimulatedSite]) -> list[SimulatedGasLi
                 code=line.code,
                 feeds=line.feeds,
                 weighings=tuple(reading for reading, _, _ in weighed),
-                swaps=line.cylinder.swap_days,
+                swaps=tuple(day for day in line.cylinder.swap_days if day < days),
                 lost_g=lost,
                 gross_mass_kg=mass,
                 outliers=frozenset(index for index, (_, wrong, _) in enumerate(weighed) if wrong),

@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 import shutil
-from collections.abc import Callable
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import pytest
 
+from service.cli import demo_site
 from service.cli.app import main
+from service.simulation import Scenario, load_scenario
 from service.storage.migrating import upgrade
 
 
@@ -59,3 +62,22 @@ def migrated(run: Run, tmp_path: Path, made_by_migrations: Path) -> Run:
     (tmp_path / "data").mkdir()
     shutil.copyfile(made_by_migrations, tmp_path / "data" / "ooid.db")
     return run
+
+
+@contextmanager
+def shortened(days: int) -> Iterator[None]:
+    """The demonstration's site with its first days alone: half a year takes half a minute, and `.ci/run` builds it."""
+
+    def scenario(name: str) -> Scenario:
+        return replace(load_scenario(name), days=days)
+
+    with pytest.MonkeyPatch.context() as during:
+        during.setattr(demo_site, "load_scenario", scenario)
+        yield
+
+
+@pytest.fixture
+def short_season() -> Iterator[None]:
+    """The demonstration built in this test is three weeks long."""
+    with shortened(days=21):
+        yield

@@ -115,8 +115,9 @@ def test_what_a_trusted_proxy_says_of_tls_is_believed_and_nobody_elses_word(migr
         assert cookie.startswith("__Host-") is secure
 
 
-def test_the_demonstration_prints_one_address_that_signs_in(tmp_path: Path) -> None:
-    with process(tmp_path, "demo", "--port", "0") as running:
+def test_the_demonstration_prints_one_address_that_signs_in(run: Run, tmp_path: Path, short_season: None) -> None:
+    assert run("demo", "--check", "--port", "0").code == 0
+    with process(tmp_path / "data", "demo", "--port", "0") as running:
         address = said_address(running)
         assert address.startswith("http://127.0.0.1:")
         with httpx.Client(headers={"Sec-Fetch-Site": "same-origin"}) as browser:
@@ -132,7 +133,7 @@ def test_the_demonstration_prints_one_address_that_signs_in(tmp_path: Path) -> N
 
 
 def test_the_demonstration_is_checked_by_its_first_page(
-    run: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    run: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, short_season: None
 ) -> None:
     folder = tmp_path / "data" / "demo"
     said = run("demo", "--check", "--port", "0")
@@ -165,7 +166,7 @@ def is_marked(path: Path) -> bool:
 
 
 def test_a_half_built_demonstration_is_not_taken_for_one(
-    run: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    run: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, short_season: None
 ) -> None:
     def interrupted(*_arguments: object, **_options: object) -> None:
         raise Refusal("interrupted")

@@ -7,7 +7,8 @@ from itertools import pairwise
 import numpy as np
 import pytest
 
-from service.simulation import SimulatedSite, SimulatedSystem, load_scenario, simulate, simulate_many
+from service.simulation import SimulatedSystem, load_scenario, simulate, simulate_many
+from service.simulation.scenario import Lot
 
 SEEDS = range(10000, 10040)
 
@@ -138,17 +139,15 @@ def test_limewater_is_weak_and_measured() -> None:
 
 
 def test_lots_shift_the_readings_from_their_day_on() -> None:
-    scenario = load_scenario("demo")
-    loud = replace(
-        scenario.system[0].test[0],
-        lot=tuple(replace(lot, bias_sd=5.0 * number) for number, lot in enumerate(scenario.system[0].test[0].lot)),
-    )
-    system = replace(scenario.system[0], test=(loud, *scenario.system[0].test[1:]))
-    found = simulate(replace(scenario, system=(system,)), 10011).systems[0]
+    scenario = load_scenario("consumption/steady")
+    lots = (Lot(code="A-1", from_day=0.0, bias_sd=0.0), Lot(code="A-2", from_day=52.0, bias_sd=5.0))
+    kit = replace(scenario.system[0].test[0], lot=lots)
+    system = replace(scenario.system[0], test=(kit,))
+    found = simulate(replace(scenario, days=84, system=(system,)), 10011).systems[0]
     for reading in found.recorded.of("alkalinity"):
         error = abs(reading.value - found.truth.alkalinity[round(reading.taken_at * 24)])
-        assert reading.lot == ("A-0412" if reading.taken_at < 52 else "A-0467")
-        assert error > 1.0 if reading.lot == "A-0467" else error < 1.0
+        assert reading.lot == ("A-1" if reading.taken_at < 52 else "A-2")
+        assert error > 1.0 if reading.lot == "A-2" else error < 1.0
 
 
 def test_replicates_are_marked() -> None:
@@ -158,27 +157,3 @@ def test_replicates_are_marked() -> None:
     assert [reading.purpose for reading in found] == ["sample", "replicate"] * (len(found) // 2)
     assert found[0].taken_at == found[1].taken_at
     assert found[0].value != found[1].value
-
-
-def demo() -> SimulatedSite:
-    return simulate("demo", 1)
-
-
-def test_the_demo_site_tells_its_story() -> None:
-    lagoon, nursery, quarantine = demo().systems
-    assert np.all((lagoon.truth.alkalinity > 2.4) & (lagoon.truth.alkalinity < 3.2))
-    scale = [reading.value for reading in lagoon.recorded.of("cylinder_gross_mass")]
-    assert min(scale) >= 6.85  # never below the tare: the cylinder was changed before it ran empty
-    assert max(scale) > 11.0
-    assert any(event.what == "cylinder swapped" for event in lagoon.recorded.maintenance)
-    (colonies,) = nursery.recorded.stock_changes
-    day = round(colonies.at * 24)
-    before, after = nursery.truth.demand[day - 72], nursery.truth.demand[day + 72]
-    assert after > 1.15 * before
-    (hidden,) = quarantine.labels.unrecorded
-    assert hidden.size == pytest.approx(0.55)
-    quantities = {reading.quantity for system in demo().systems for reading in system.recorded.readings}
-    assert quantities >= {
-        "alkalinity", "calcium", "magnesium", "temperature", "salinity", "ph", "effluent_alkalinity", "effluent_ph",
-        "effluent_flow", "cylinder_gross_mass", "limewater_strength", "bubble_rate",
-    }  # fmt: skip

@@ -108,3 +108,12 @@ def test_parts_add_systems_and_nothing_else() -> None:
     assert [system.code for system in scenario.system] == ["S1", "S2"]
     with pytest.raises(ScenarioError, match=r"whole/part: a part holds lists of system and gas_line alone, not 'days'"):
         read_scenario(SMALLEST, "whole", (("whole/part", "days = 4"),))
+
+
+def test_a_kit_says_what_tests_have_in_common() -> None:
+    kit = '[kit.drops]\nquantity = "alkalinity"\nmethod = "drop kit"\nsd = 0.14\nevery_days = [1, 2]\n'
+    test = '[[system.test]]\nkit = "drops"\nevery_days = [3, 3]\n'
+    (found,) = read_scenario(SMALLEST + test + kit, "smallest").system[0].test
+    assert (found.method, found.sd, found.every_days) == ("drop kit", 0.14, (3, 3))
+    with pytest.raises(ScenarioError, match=r"smallest: no kit 'drops'; there are: drips"):
+        read_scenario(SMALLEST + test + kit.replace("drops", "drips"), "smallest")

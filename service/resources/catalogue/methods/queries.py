@@ -14,8 +14,10 @@ from service.resources.catalogue.methods.repeatability import COMMON, ELSE, UNST
 
 def named(session: Session, quantity: str, text: str) -> Method | None:
     """The described method of a quantity with this name or id, or None."""
-    condition = Method.id == UUID(text) if UUID_TEXT.match(text) else Method.name == text
-    return session.exec(select(Method).where(condition, Method.quantity == quantity)).one_or_none()
+    if UUID_TEXT.match(text):
+        method = session.get(Method, UUID(text))  # one that the session holds costs no query
+        return method if method is not None and method.quantity == quantity else None
+    return session.exec(select(Method).where(Method.name == text, Method.quantity == quantity)).one_or_none()
 
 
 def repeatabilities(
