@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import random
 from collections.abc import Iterator
+from datetime import timedelta
 from typing import Any
 from urllib.parse import quote
+from uuid import uuid4
 
 import httpx
 import requests
@@ -122,5 +124,8 @@ def describe_something(house: House) -> dict[str, str]:
         "method_id": method,
     }
     send(house, batch(system["id"], [8.0, 8.1], end=house.now, quantity="alkalinity", unit="dKH"))
+    span = {"from": (house.now - timedelta(hours=1)).isoformat(), "to": house.now.isoformat()}
+    line = {"subject_id": system["id"], "quantity": "alkalinity", **span, "slope": 1.02, "reason": "calibrated"}
+    made["recalibrations"] = house.call("PUT", f"/v1/recalibrations/{uuid4()}", line)
     words = {"quantity": "alkalinity", "quantities": "alkalinity", "unit": "dKH"}
     return {name: thing["id"] for name, thing in made.items()} | words
