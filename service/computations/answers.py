@@ -28,7 +28,7 @@ class Remark(Shape):
 class LeftOut(Shape):
     """A reading that was not used, and why."""
 
-    reading_id: UUID
+    reading_id: UUID = Field(description="The reading; of a probe's mean, its series.")
     taken_at: datetime
     value: float
     unit: str

@@ -235,6 +235,7 @@ ROWS: dict[str, Row] = {
     "record_series": Row(RECORD, with_body(a_series)),
     "read_series": Row(READ, lambda world, _by: Ask(query={"subject_id": world.system["id"], "quantity": "ph"})),
     "list_series": Row(READ, plain(), LIST),
+    "list_series_batches": Row(READ, plain(), LIST),
     **record("recalibration", "recalibrations", a_recalibration, lambda _world: {"offset": 0.02}),
     **record(
         "addition",

@@ -116,6 +116,24 @@ def test_one_batch_is_one_entry_and_one_change(house: House) -> None:
     assert (entry["count"], entry["after"]["points_sha256"]) == (1, shown["points_sha256"])
 
 
+def test_batches_say_who_sent_what_in_which_unit(house: House) -> None:
+    site = house.a_site()
+    system = house.a_system(site)["id"]
+    keeper, stranger = house.token("keeper", site=site["id"]), house.token("keeper", site=house.a_site()["id"])
+    for days, unit, value in ((1, "K", 298.15), (2, "degF", 77.0), (3, "Cel", 25.0)):
+        at = house.now - timedelta(days=days)
+        send(house, batch(system, [value], end=at, quantity="temperature", unit=unit), token=keeper)
+    found = house.call("GET", f"/v1/series/batches?subject={system}", token=keeper)
+    assert [each["unit"] for each in found] == ["Cel", "degF", "K"]
+    assert len({each["recorded_by"] for each in found}) == 1
+    assert house.call("GET", "/v1/series/batches?quantity=ph", token=keeper) == []
+    assert house.call("GET", f"/v1/series/batches?subject={system}", token=stranger) == []
+    first = house.send("GET", "/v1/series/batches?limit=2", token=keeper)
+    rest = house.call("GET", first.links["next"]["url"], token=keeper)
+    assert first.json() + rest == found
+    assert read(house, system, quantity="temperature")["value"] == pytest.approx([25.0] * 3)
+
+
 BAD: list[tuple[dict[str, Any], str, int]] = [
     ({"value": [8.1, "8.2", 8.3]}, "/value/1", 422),
     ({"value": [8.1, 8.2, True]}, "/value/2", 422),

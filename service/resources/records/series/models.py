@@ -11,7 +11,7 @@ from pydantic import WithJsonSchema
 from sqlalchemy import ForeignKeyConstraint, Index, UniqueConstraint
 from sqlmodel import Field, SQLModel
 
-from service.http.shapes import Amount, Code, Id, Line, Number, Shape, UnitName, Whole
+from service.http.shapes import Amount, AnyJson, Code, Id, Line, Number, Shape, UnitName, Whole
 from service.resources.keeping.kept import Kept, KeptRow, register
 from service.storage.subjects import on_the_same_site
 from service.storage.types import Document, Identifier, Instant
@@ -91,6 +91,26 @@ class SeriesRead(Shape):
     first_at: datetime
     last_at: datetime
     count: int
+
+
+class SeriesBatchRead(Shape):
+    """A batch as it was recorded: who sent it and when, in which unit and under which conditions."""
+
+    id: UUID
+    version: int
+    site_id: UUID
+    series_id: UUID
+    subject_id: UUID
+    quantity: str
+    method: str | None
+    unit: str = ShapeField(description="The unit it was sent in.")
+    conditions: dict[str, AnyJson]
+    first_at: datetime
+    last_at: datetime
+    count: int
+    points_sha256: str = ShapeField(description="SHA-256 over its points as stored, in order of time.")
+    recorded_at: datetime
+    recorded_by: UUID = ShapeField(description="The person or token that sent it.")
 
 
 class PointsRead(Shape):

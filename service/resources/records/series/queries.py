@@ -21,7 +21,7 @@ from service.resources.records.series.blocks import (
     merged,
     unpacked,
 )
-from service.resources.records.series.models import Series, SeriesBlock
+from service.resources.records.series.models import Series, SeriesBatch, SeriesBlock
 from service.resources.records.series.recalibrated import Lines, cut_hours, right_hours, right_points
 from service.storage.types import instant
 
@@ -57,6 +57,20 @@ def visible(
             statement = statement.where(col(column) == wanted)
     if after is not None:
         statement = statement.where(col(Series.id) > after)
+    return session.execute(statement.limit(limit)).scalars().all()
+
+
+def batches(
+    session: Session, scope: Scope, *, subject_id: UUID | None, quantity: str | None, before: UUID | None, limit: int
+) -> Sequence[SeriesBatch]:
+    """Up to `limit` batches within the scope, the last recorded first; of one subject or quantity when asked."""
+    statement = select(SeriesBatch).where(scope.holds(SeriesBatch.site_id)).order_by(col(SeriesBatch.id).desc())
+    if subject_id is not None:
+        statement = statement.where(col(SeriesBatch.subject_id) == subject_id)
+    if quantity is not None:
+        statement = statement.where(col(SeriesBatch.quantity) == quantity)
+    if before is not None:
+        statement = statement.where(col(SeriesBatch.id) < before)  # ids follow the order of recording
     return session.execute(statement.limit(limit)).scalars().all()
 
 

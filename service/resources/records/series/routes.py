@@ -29,8 +29,16 @@ from service.resources.records.recalibrations.queries import in_force
 from service.resources.records.series.actions import record_batch
 from service.resources.records.series.blocks import POINT, SUM, Points, Sums
 from service.resources.records.series.columns import Columns, columns_of
-from service.resources.records.series.models import BatchAnswer, PointsRead, Series, SeriesRead, SeriesSent
-from service.resources.records.series.queries import of_subjects, points, visible
+from service.resources.records.series.models import (
+    SERIES_BATCH,
+    BatchAnswer,
+    PointsRead,
+    Series,
+    SeriesBatchRead,
+    SeriesRead,
+    SeriesSent,
+)
+from service.resources.records.series.queries import batches, of_subjects, points, visible
 from service.resources.records.series.recalibrated import right_points
 from service.resources.records.series.spans import Spans, means, spans_named
 from service.science.quantities import quantity_named
@@ -172,6 +180,26 @@ def list_series(
             limit=page.limit + 1,
         )
         return [_shown(row) for row in page.close(rows, lambda row: [str(row.id)])]
+
+
+@router.get("/batches", response_model=list[SeriesBatchRead], responses=may_refuse(Malformed, NotFound, Unacceptable))
+def list_series_batches(
+    door: DoorOf,
+    page: PageOf,
+    subject: Annotated[Id | None, Query(description="Only those of this subject.")] = None,
+    quantity: Annotated[str | None, Query(max_length=40, pattern=PRINTABLE, description="Only this quantity.")] = None,
+) -> Any:
+    """Which batches series were recorded in, the last first: by whom, when, in which unit."""
+    with door.read() as work:
+        rows = batches(
+            work.session,
+            work.scope,
+            subject_id=subject,
+            quantity=quantity,
+            before=page.after_id(),
+            limit=page.limit + 1,
+        )
+        return [SERIES_BATCH.body(row) for row in page.close(rows, lambda row: [str(row.id)])]
 
 
 def _shown(row: Series) -> dict[str, Any]:
