@@ -207,6 +207,9 @@ def test_methods_are_series_of_their_own(house: House) -> None:
     assert (refused["errors"][0]["pointer"], refused["errors"][0]["in"]) == ("method", "query")
     assert read(house, system, "&method=photometer", quantity="alkalinity")["value"] == [3.1, 3.2]
     assert read(house, system, "&method=laboratory", quantity="alkalinity")["value"] == []
+    assert read(house, system, "&method=", quantity="alkalinity")["value"] == []
+    send(house, {**{name: titrator[name] for name in titrator if name != "method"}, "value": [3.3, 3.4]})
+    assert read(house, system, "&method=", quantity="alkalinity")["value"] == [3.3, 3.4]
 
 
 def test_the_overview_says_what_there_is(house: House) -> None:

@@ -66,17 +66,19 @@ class Columns:
         return b"\r\n".join([",".join(names).encode(), *lines, b""])
 
 
-def columns_of(found: Points | Sums, about: Columns, quantity: Quantity) -> Columns:
-    """The columns of points or of spans; `about` says of what, and in which unit. Raises Unacceptable for the unit."""
+def columns_of(
+    found: Points | Sums, quantity: Quantity, *, subject_id: UUID, method: str | None, resolution: str, unit: str
+) -> Columns:
+    """The columns of points or of spans, in a unit. Raises Unacceptable when it is not one of the quantity's."""
     is_points = "value" in (found.dtype.names or ())
     mean = found["value"] if is_points else found["total"] / found["count"]
-    shown = [_in_unit(np.ascontiguousarray(column), about.unit, quantity) for column in _of(found, mean, is_points)]
+    shown = [_in_unit(np.ascontiguousarray(column), unit, quantity) for column in _of(found, mean, is_points)]
     return Columns(
-        subject_id=about.subject_id,
-        quantity=about.quantity,
-        unit=about.unit,
-        method=about.method,
-        resolution=about.resolution,
+        subject_id=subject_id,
+        quantity=quantity.code,
+        unit=unit,
+        method=method,
+        resolution=resolution,
         at_us=np.ascontiguousarray(found["at"]),
         value=shown[0],
         count=None if is_points else found["count"].astype(np.int64),

@@ -2,18 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from contextlib import contextmanager
-from dataclasses import dataclass, replace
-from datetime import datetime
 from typing import Annotated, Any, Literal
-from uuid import UUID
-from zoneinfo import ZoneInfo
 
-import numpy as np
 from fastapi import APIRouter, Depends, Query, Request, Response
 
-from service.access.caller import Work
 from service.access.rights import Right
 from service.errors import Malformed, NotAcceptable, NotFound, TooLarge, Unacceptable
 from service.http.caller import DoorOf
@@ -21,14 +13,8 @@ from service.http.paging import Page, PageOf
 from service.http.problems import may_refuse
 from service.http.representations import preferred
 from service.http.shapes import PRINTABLE, Id, Time
-from service.resources.keeping.amounts import refused
 from service.resources.places.sites import queries as sites
-from service.resources.places.subjects import subject_of
-from service.resources.records.readings.actions import method_of, quantity_of
-from service.resources.records.recalibrations.queries import in_force
 from service.resources.records.series.actions import record_batch
-from service.resources.records.series.blocks import POINT, SUM, Points, Sums
-from service.resources.records.series.columns import Columns, columns_of
 from service.resources.records.series.models import (
     SERIES_BATCH,
     BatchAnswer,
@@ -38,33 +24,15 @@ from service.resources.records.series.models import (
     SeriesRead,
     SeriesSent,
 )
-from service.resources.records.series.queries import batches, of_subjects, points, visible
-from service.resources.records.series.recalibrated import right_points
-from service.resources.records.series.spans import Spans, means, spans_named
+from service.resources.records.series.part import AsWhat, Question, part_of
+from service.resources.records.series.queries import batches, visible
 from service.science.quantities import quantity_named
-from service.storage.subjects import Subject
-from service.storage.types import microseconds
 
 router = APIRouter(prefix="/series", tags=["series"])
 
 Format = Literal["json", "csv"]
-AsWhat = Literal["corrected", "recorded"]
 MEDIA_TYPES = {"json": "application/json", "csv": "text/csv"}
 USUAL_PAGE, LARGEST_PAGE = 100_000, 1_000_000
-
-
-@dataclass(frozen=True)
-class Question:
-    """Which part of which series is asked for."""
-
-    subject_id: UUID
-    quantity: str
-    method: str | None
-    from_: datetime | None
-    to: datetime | None
-    resolution: str
-    unit: str | None
-    as_: AsWhat
 
 
 async def _question(
@@ -72,7 +40,11 @@ async def _question(
     quantity: Annotated[str, Query(max_length=40, pattern=PRINTABLE, examples=["ph"])],
     method: Annotated[
         str | None,
-        Query(max_length=200, pattern=PRINTABLE, description="The method, where the subject has several series."),
+        Query(
+            max_length=200,
+            pattern=PRINTABLE,
+            description="Where the subject has several series: the method; empty for the one without.",
+        ),
     ] = None,
     from_: Annotated[
         Time | None, Query(alias="from", description="At this instant or later; left out, from the first point.")
@@ -151,7 +123,7 @@ def read_series(
     """
     form = format_ or preferred(request.headers.get("accept"), MEDIA_TYPES)
     with door.read() as work:
-        found = _columns(work, question, page)
+        found = part_of(work, question, page)
     content = found.csv() if form == "csv" else found.json()
     headers = {**dict(response.headers), "Vary": "Accept"}
     headers.pop("content-length", None)
@@ -205,77 +177,3 @@ def list_series_batches(
 def _shown(row: Series) -> dict[str, Any]:
     unit = quantity_named(row.quantity).unit
     return {name: getattr(row, name) for name in SeriesRead.model_fields if name != "unit"} | {"unit": unit}
-
-
-def _columns(work: Work, asked: Question, page: Page) -> Columns:
-    """The page of columns that is asked for; adds the Link to the next one."""
-    with _in_the_query():
-        subject = subject_of(work.session, work.scope, asked.subject_id)
-        quantity = quantity_of(asked.quantity, subject.kind)
-        series = _one_of(work, subject, asked)
-    spans = _spans(work, subject, asked.resolution)
-    found: Points | Sums = np.empty(0, dtype=POINT if spans is None else SUM)
-    if series is not None:
-        start_us, end_us = _window(series, spans, asked, page)
-        lines = in_force(work.session, [series.id]).get(series.id, ()) if asked.as_ == "corrected" else ()
-        found = (
-            right_points(points(work.session, series.id, start_us, end_us, at_most=page.limit + 1), lines)
-            if spans is None
-            else means(work.session, series.id, spans, start_us, end_us, lines)
-        )
-    if len(found) > page.limit:
-        found = found[: page.limit]
-        page.go_on_after([int(found["at"][-1]), str(subject.id)])
-    about = Columns(
-        subject_id=subject.id,
-        quantity=quantity.code,
-        unit=asked.unit or quantity.unit,
-        method=None if series is None else series.method,
-        resolution=asked.resolution,
-        at_us=np.empty(0, dtype=np.int64),
-        value=np.empty(0),
-    )
-    return columns_of(found, about, quantity)
-
-
-@contextmanager
-def _in_the_query() -> Iterator[None]:
-    """Refusals from within name parameters of the query, not fields of a body."""
-    try:
-        yield
-    except (Unacceptable, NotFound) as error:
-        faults = tuple(replace(fault, pointer=fault.pointer.removeprefix("/"), place="query") for fault in error.faults)
-        raise type(error)(error.detail.removeprefix("/"), faults) from error
-
-
-def _spans(work: Work, subject: Subject, resolution: str) -> Spans | None:
-    """The spans that are averaged over; None for the points themselves."""
-    if resolution == "raw":
-        return None
-    return spans_named(resolution, ZoneInfo(sites.one(work.session, work.scope, subject.site_id).time_zone))
-
-
-def _one_of(work: Work, subject: Subject, asked: Question) -> Series | None:
-    """The series that is meant. Raises Unacceptable when the subject has several and no method was named."""
-    found = of_subjects(work.session, [subject.id], asked.quantity)
-    if asked.method is not None:
-        method = method_of(work.session, asked.quantity, asked.method)
-        return next((series for series in found if series.method == method), None)
-    if len(found) > 1:
-        known = ", ".join(series.method or "(none)" for series in found)
-        raise refused("/method", f"This subject has several such series. Choose the method: {known}.")
-    return found[0] if found else None
-
-
-def _window(series: Series, spans: Spans | None, asked: Question, page: Page) -> tuple[int, int]:
-    """From when to before when, in microseconds: what was asked for, within what there is."""
-    if asked.from_ is not None and asked.to is not None and asked.to <= asked.from_:
-        raise refused("to", "An instant after `from` is expected.", asked.to.isoformat(), place="query")
-    assert series.first_at is not None, "a series in use has points"
-    assert series.last_at is not None, "a series in use has points"
-    start, end = microseconds(series.first_at), microseconds(series.last_at) + 1
-    if spans is not None:
-        start = int(spans.edges(start, end)[0])
-    after = page.after_instant_and_id()
-    starts = [start, *([] if asked.from_ is None else [microseconds(asked.from_)]), *([after[0] + 1] if after else [])]
-    return max(starts), end if asked.to is None else min(end, microseconds(asked.to))
