@@ -378,6 +378,39 @@ ROWS: dict[str, Row] = {
         ),
         SHARED,
     ),
+    "calculate_limewater": Row(
+        READ,
+        with_body(lambda _world: {"tank": {"alkalinity": {"value": 8, "unit": "dKH"}, "ph": 8.1}}),
+        SHARED,
+    ),
+    "calculate_correction": Row(
+        READ,
+        with_body(
+            lambda _world: {
+                "water_volume": {"value": 1000, "unit": "L"},
+                "corrections": [
+                    {"salt": "NaHCO3", "from": {"value": 7, "unit": "dKH"}, "to": {"value": 8, "unit": "dKH"}}
+                ],
+            }
+        ),
+        SHARED,
+    ),
+    "calculate_net_water_volume": Row(
+        READ,
+        with_body(
+            lambda _world: {
+                "tracer": {
+                    "added": {"value": 5, "unit": "g"},
+                    "before": {"value": 8, "unit": "mg/L"},
+                    "after": {"value": 13, "unit": "mg/L"},
+                }
+            }
+        ),
+        SHARED,
+    ),
+    "calculate_salinity": Row(
+        READ, with_body(lambda _world: {"conductivity": {"value": 53, "unit": "mS/cm", "temperature": 25}}), SHARED
+    ),
     # outside the versioned API: open to everybody
     "read_health": Row(None, plain(), public=True),
     "read_readiness": Row(None, plain(), public=True),
