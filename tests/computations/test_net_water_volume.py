@@ -67,7 +67,8 @@ def test_sea_salt_and_salinity(house: House) -> None:
 def test_readings_that_do_not_tell_a_rise_have_no_upper_end(house: House) -> None:
     answer = house.call("POST", PATH, tracer(8, 8.3, sd=0.3))
     assert answer["water_volume"]["high"] is None
-    assert answer["water_volume"]["low"] < answer["water_volume"]["value"]
+    # 5 g over a rise of 0.3 + 1.96 x 0.424 mg/L at most
+    assert answer["water_volume"]["low"] == pytest.approx(5000 / (0.3 + 1.96 * 0.4243), rel=0.005)
     assert answer["relative_sd"] is None
     assert (codes(answer["findings"]), codes(answer["missing"])) == (["no_upper_end"], ["replicates"])
 
