@@ -39,6 +39,9 @@ def import_(
     save_mapping: Annotated[Path | None, typer.Option(help="Write the complete mapping here, to use again.")] = None,
     subject: Annotated[str | None, typer.Option(help="What all rows are about, when no column says it.")] = None,
     sheet: Annotated[str | None, typer.Option(help="The sheet of a workbook.")] = None,
+    record_as: Annotated[
+        Literal["readings", "series"] | None, typer.Option(help="Readings, or points of series for a probe's log.")
+    ] = None,
     implausible: Annotated[
         Literal["flag", "reject"] | None, typer.Option(help="What becomes of values outside the usual band.")
     ] = None,
@@ -56,7 +59,7 @@ def import_(
         return
     if file is None or site is None:
         raise Refusal("Say which FILE is imported, and with --site to which site (its tag).")
-    given = _given(mapping, {"subject": subject, "sheet": sheet, "implausible": implausible})
+    given = _given(mapping, {"subject": subject, "sheet": sheet, "implausible": implausible, "record_as": record_as})
     wanted = Wanted(open_table(file), site, given, dry_run=dry_run, all_or_none=all_or_none, again=again)
     with opened(Settings()) as database, _Written(failed, results) as written:
         ran = run(Door(database, OPERATOR, now), wanted, sink=written.take, progress=_Progress().tell)

@@ -225,7 +225,7 @@ def _water_changes(
             _say(assumptions, f"New water of unstated {quantity} is taken as natural seawater's, known to 15 %.")
         value = PRACTICE.seawater[quantity] if stated is None else stated
         new.append(value)
-        new_sd.append(value * (PRACTICE.unstated_new_water if stated is None else PRACTICE.new_water))
+        new_sd.append(value * (PRACTICE.unstated_new_water if stated is None else _new_water_sd(row)))
     fraction = np.array([_fraction(row, volume.at(row.at)) for row in changes], dtype=np.float64)
     stated_sd = np.array([row.relative_sd or PRACTICE.changed_fraction for row in changes], dtype=np.float64)
     return WaterChanges(
@@ -243,6 +243,12 @@ def _fraction(row: Added, volume_l: float) -> float:
     return float(-np.expm1(-part)) if row.canonical.get("mode") == "simultaneous" else float(min(part, 1.0))
 
 
+def _new_water_sd(row: Added) -> float:
+    """How well the new water is known, as a fraction: as stated, else as common practice has it."""
+    stated: float | None = row.canonical.get("new_water_relative_sd")
+    return PRACTICE.new_water if stated is None else stated
+
+
 def _exchange(quantity: str, clock: Clock, volume: Volume, row: Added) -> Feed:
     """A continuous exchange; its inflow stays unmeasured when the new water was not stated."""
     stated = row.canonical[PER_LITRE[quantity]]
@@ -254,7 +260,7 @@ def _exchange(quantity: str, clock: Clock, volume: Volume, row: Added) -> Feed:
         relative_sd=_column([flow_sd]),
     )
     inflow = Checks() if stated is None else Checks(
-        at_days=_column([start]), value=_column([stated]), relative_sd=_column([PRACTICE.new_water])
+        at_days=_column([start]), value=_column([stated]), relative_sd=_column([_new_water_sd(row)])
     )  # fmt: skip
     end = None if row.ended_at is None else clock.days(row.ended_at)
     return Feed(name=f"exchange {row.id}", flow=flow, inflow=inflow, from_days=start, to_days=end)

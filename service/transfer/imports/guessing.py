@@ -75,6 +75,8 @@ def understood(table: Table, given: Mapping | None) -> Understood:
     if complete.time_zone is None and any(_says_utc(use) for use in uses):
         because["time_zone"] = "the heading says UTC"
         complete = complete.model_copy(update={"time_zone": "UTC"})
+    if complete.time_of_day is None:
+        complete = complete.model_copy(update={"time_of_day": _time_of_day(columns, uses, because)})
     order = complete.date_order or _date_order(columns, uses, because)
     return Understood(complete.model_copy(update={"date_order": order}), headers, header_cells, because)
 
@@ -257,6 +259,17 @@ def _details(use: str) -> dict[str, str]:
     if use == "time":
         return {"otherwise": "note"}
     return {"kind": "corrective"} if use == "maintenance" else {}
+
+
+def _time_of_day(columns: _Columns, uses: Sequence[ColumnUse], because: dict[str, str]) -> str:
+    """What a row means that says no time: midnight, which many programs leave off, where most rows say one."""
+    cells = [cell for use in uses if use.use == "date_and_time" for cell in columns[use.column]]
+    timed = sum(1 for cell in cells if _has_time(cell))
+    if cells and timed >= MOSTLY * len(cells):
+        if timed < len(cells):
+            because["time_of_day"] = "dates between times have had their midnight left off"
+        return "00:00"
+    return "12:00"
 
 
 def _says_utc(use: ColumnUse) -> bool:

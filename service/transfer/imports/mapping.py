@@ -78,6 +78,7 @@ class ColumnUse(Shape):
     use: Use
     quantity: Code | None = None
     unit: UnitName | None = None
+    subject: Line | None = ShapeField(default=None, description="Of a reading: its own subject, not that of the row.")
     sample_point: Line | None = None
     method: Line | None = None
     purpose: Purpose | None = None
@@ -95,10 +96,12 @@ class Mapping(Shape):
     """How a table is read. Everything that is left out is guessed, and shown as it was taken.
 
     date_order and decimal: how numbers and dates are written. time_zone: of times without an offset; left out, the
-    site's. time_of_day: of rows without one. subject: what all rows are about, when no column says it; subjects: words
-    of the table -> tags (`tank:north-1` where a tag is not enough). quantities, units: likewise for the long form.
+    site's. time_of_day: of rows without one; left out, noon, or midnight where other rows of the column say the time.
+    subject: what all rows are about, when no column says it; subjects: words of the table -> tags (`tank:north-1` where
+    a tag is not enough). quantities, units: likewise for the long form.
     missing: words that mean no value. fill_down: columns whose blanks repeat the cell above; what is made so is marked
-    inferred. implausible: `flag` or `reject` what lies outside the usual band.
+    inferred. implausible: `flag` or `reject` what lies outside the usual band. record_as: `readings`, each with an id
+    of its own, or points of `series`, for a probe's log.
     """
 
     form: Literal["wide", "long"] | None = None
@@ -110,7 +113,7 @@ class Mapping(Shape):
     decimal: Decimal | None = None
     date_order: DateOrder | None = None
     time_zone: Zone | None = None
-    time_of_day: TimeOfDay = "12:00"
+    time_of_day: TimeOfDay | None = None
     subject: Line | None = None
     subjects: dict[Word, Line] = {}
     quantities: dict[Word, Code] = {}
@@ -118,6 +121,7 @@ class Mapping(Shape):
     missing: Annotated[list[Word], ShapeField(max_length=50)] = list(MISSING)
     fill_down: Annotated[list[Header], ShapeField(max_length=20)] = []
     implausible: Literal["flag", "reject"] = "flag"
+    record_as: Literal["readings", "series"] = "readings"
     columns: Annotated[list[ColumnUse], ShapeField(max_length=MOST_COLUMNS)] | None = None
 
 
@@ -161,6 +165,13 @@ def refuse_faulty(mapping: Mapping, headers: list[str]) -> None:
         )
 
 
+def all_have_subjects(mapping: Mapping) -> bool:
+    """Whether every column that makes records says what it is about."""
+    uses = {"reading", "value", "note", "maintenance", "water_change", "dose"}
+    about = [column.subject for column in mapping.columns or [] if column.use in uses]
+    return bool(about) and None not in about
+
+
 def _lacks(column: ColumnUse) -> list[tuple[str, str]]:
     if column.use == "reading":
         wanted = {"quantity": column.quantity, "unit": column.unit}
@@ -183,7 +194,7 @@ def _missing_uses(mapping: Mapping, uses: Sequence[str]) -> list[tuple[tuple[str
         found.append((("columns",), "Say which column is the date, or the date_and_time."))
     if "date_and_time" in uses and {"date", "time"} & set(uses):
         found.append((("columns",), "Either one column is date_and_time, or one is date and one may be time."))
-    if "subject" not in uses and mapping.subject is None:
+    if "subject" not in uses and mapping.subject is None and not all_have_subjects(mapping):
         found.append(
             (("subject",), "No column says what the rows are about: give the tag of a system, tank or equipment.")
         )

@@ -18,12 +18,15 @@ from service.resources.keeping.records import WITHDRAWN, RecordKind, RecordRow, 
 from service.resources.records.additions.actions import ADDITIONS
 from service.resources.records.maintenance_events.actions import MAINTENANCE_EVENTS
 from service.resources.records.readings.actions import READINGS
+from service.resources.records.readings.models import ReadingSent
 from service.storage.subjects import Subject
 from service.storage.types import digest
 from service.transfer.imports.cells import Cell
 from service.transfer.imports.occurrences import Occurrences
+from service.transfer.imports.points import Point, PointRefused, PointsOfBlock
 from service.transfer.imports.rows import CellFault, Draft, Reading
 
+NO_ID = UUID(int=0)  # a point has none: its series and its instant name it
 KINDS: dict[str, RecordKind[Any]] = {kind.singular: kind for kind in (READINGS, MAINTENANCE_EVENTS, ADDITIONS)}
 
 
@@ -55,10 +58,18 @@ class Recorder:
     """Records the rows of one import in order."""
 
     def __init__(
-        self, site_id: UUID, *, keep: bool, flag_implausible: bool, again: int, occurrences: Occurrences
+        self,
+        site_id: UUID,
+        *,
+        keep: bool,
+        flag_implausible: bool,
+        as_series: bool,
+        again: int,
+        occurrences: Occurrences,
     ) -> None:
         self._site_id = site_id
         self._keep = keep
+        self._as_series = as_series
         self._confirm = flag_implausible
         self._again = f":{again}" if again else ""
         self._occurrences = occurrences
@@ -67,16 +78,22 @@ class Recorder:
         """What became of each row, in order, and the new records, which stand in the session (none in a dry run)."""
         prepared = [self._prepared(reading) for reading in readings]
         ready = [each for _, found, _ in prepared for each in found]
-        known = _known(work, ready)
+        points = PointsOfBlock(work, [each.sent for each in ready if self._is_point(each)])
+        known = _known(work, [each for each in ready if not self._is_point(each)])
         _subjects = _held_subjects(work, ready)  # held while the block lasts: the session forgets what nobody holds
         outcomes: list[Outcome] = []
         new: list[tuple[str, RecordRow]] = []
         with work.session.no_autoflush:
             for reading, found, faults in prepared:
-                outcome, rows = self._row(work, reading, found, faults, known)
+                outcome, rows = self._row(work, reading, found, faults, _Block(known, points))
                 outcomes.append(outcome)
                 new += rows
+        if self._keep:
+            points.store()
         return outcomes, new
+
+    def _is_point(self, ready: _Ready) -> bool:
+        return self._as_series and ready.kind is READINGS
 
     def _prepared(self, reading: Reading) -> tuple[Reading, list[_Ready], list[CellFault]]:
         found: list[_Ready] = []
@@ -89,7 +106,9 @@ class Recorder:
             except ValidationError as error:
                 faults += _cell_faults(draft, faults_of(error.errors(), draft.content, place="body"), reading.cells)
                 continue
-            found.append(_Ready(kind, self._id(kind, sent), sent, draft))
+            is_point = self._as_series and kind is READINGS
+            record_id = NO_ID if is_point else self._id(kind, sent)
+            found.append(_Ready(kind, record_id, sent, draft))
         return reading, ([] if faults else found), faults
 
     def _id(self, kind: RecordKind[Any], sent: Shape) -> UUID:
@@ -103,7 +122,7 @@ class Recorder:
         reading: Reading,
         ready: Sequence[_Ready],
         faults: Sequence[CellFault],
-        known: set[UUID],
+        block: _Block,
     ) -> tuple[Outcome, list[tuple[str, RecordRow]]]:
         """One row, whole or not at all."""
         if reading.is_blank:
@@ -113,7 +132,10 @@ class Recorder:
         found = list(faults)
         for each in ready:
             try:
-                made.append(self._one(work, each, known))
+                made.append(self._one(work, each, block))
+            except PointRefused as error:
+                found += _cell_faults(each.draft, (Fault("/value", str(error)),), reading.cells)
+                continue
             except ServiceError as error:
                 found += _cell_faults(each.draft, error.faults or (Fault("", error.detail),), reading.cells)
                 continue
@@ -124,20 +146,27 @@ class Recorder:
                 work.session.expunge(row)
             outcome = Outcome(reading.number, "rejected", reading.cells, faults=tuple(found), remarks=tuple(remarks))
             return outcome, []
+        for one in made:
+            if one.point is not None and one.is_new:
+                block.points.take(one.point)
         outcome = Outcome(
             reading.number,
             "recorded" if any(each.is_new for each in made) else "known",
             reading.cells,
-            records=tuple((each.ready.kind.singular, each.ready.id) for each in made),
+            records=tuple(each.name for each in made),
             new=sum(each.is_new for each in made),
             remarks=tuple(remarks),
             flagged=sum(each.is_new and each.is_flagged for each in made),
         )
         return outcome, rows
 
-    def _one(self, work: Work, ready: _Ready, known: set[UUID]) -> _Made:
-        """One record: confirmed, recorded, or in a dry run checked as it would be recorded."""
-        if ready.id in known:
+    def _one(self, work: Work, ready: _Ready, block: _Block) -> _Made:
+        """One record or point: confirmed, recorded, or in a dry run checked as it would be recorded."""
+        if self._is_point(ready):
+            assert isinstance(ready.sent, ReadingSent)
+            point = block.points.point(ready.sent)
+            return _Made(ready, None, block.points.is_new(point), point.is_flagged, point=point)
+        if ready.id in block.known:
             row, _ = recorded(work, ready.kind, ready.id, ready.sent)
             return _Made(ready, None, False, getattr(row, "flagged", False), row.state == WITHDRAWN)
         if not self._keep:
@@ -145,6 +174,14 @@ class Recorder:
             return _Made(ready, None, True, columns.get("flagged", False))
         row = recorded_anew(work, ready.kind, ready.id, ready.sent)
         return _Made(ready, row, True, getattr(row, "flagged", False))
+
+
+@dataclass(frozen=True)
+class _Block:
+    """What is known while a block of rows is recorded: ids that are taken, and points that are held."""
+
+    known: set[UUID]
+    points: PointsOfBlock
 
 
 @dataclass(frozen=True)
@@ -156,6 +193,12 @@ class _Made:
     is_new: bool
     is_flagged: bool
     is_withdrawn: bool = False
+    point: Point | None = None
+
+    @property
+    def name(self) -> tuple[str, UUID]:
+        """What it is called: the kind and id of a record, or of the series that a point belongs to."""
+        return ("series", self.point.series) if self.point else (self.ready.kind.singular, self.ready.id)
 
     @property
     def remarks(self) -> list[str]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping as Words
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime, time, timedelta, timezone
 from typing import Any
 from uuid import UUID
@@ -26,7 +26,7 @@ from service.transfer.imports.cells import (
 from service.transfer.imports.files import Row
 from service.transfer.imports.guessing import Understood
 from service.transfer.imports.headings import Heading
-from service.transfer.imports.mapping import LONG_ONLY, ColumnUse
+from service.transfer.imports.mapping import LONG_ONLY, ColumnUse, all_have_subjects
 from service.transfer.imports.subjects import Subjects
 
 CONTENT = ("reading", "value", "note", "maintenance", "water_change", "dose")
@@ -97,7 +97,7 @@ class RowReader:
         self._subjects = subjects
         self._zone = zone
         self._above: dict[str, Cell] = {}
-        self._usual_time = time.fromisoformat(understood.mapping.time_of_day)
+        self._usual_time = time.fromisoformat(understood.mapping.time_of_day or "12:00")
 
     def read(self, row_number: int, row: Row) -> Reading:
         """What a row says. Raises nothing: every fault of it is in the answer."""
@@ -207,6 +207,8 @@ class RowReader:
         return None
 
     def _subject(self, this: _Row) -> UUID | None:
+        if all_have_subjects(self._mapping):
+            return None
         use = next(iter(self._by_use.get("subject", [])), None)
         text = text_of(this.cells[use.column]) if use else ""
         try:
@@ -232,9 +234,20 @@ class RowReader:
             if self._is_missing(cell):
                 continue
             value = self._number(this, use.column)
-            if value is not None and common.is_whole:
-                drafts.append(self._reading(this, common, use, str(use.quantity), value, str(use.unit)))
+            own = self._own_subject(this, common, use)
+            if value is not None and own is not None and own.is_whole:
+                drafts.append(self._reading(this, own, use, str(use.quantity), value, str(use.unit)))
         return drafts
+
+    def _own_subject(self, this: _Row, common: _Common, use: ColumnUse) -> _Common | None:
+        """What the row's records share, about the column's own subject if it has one."""
+        if use.subject is None:
+            return common
+        try:
+            return replace(common, subject_id=self._subjects.named(use.subject))
+        except CellError as error:
+            this.refuse(use.column, error)
+            return None
 
     def _long(self, this: _Row, common: _Common) -> list[Draft]:
         if self._mapping.form != "long":

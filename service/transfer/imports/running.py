@@ -33,6 +33,7 @@ from service.transfer.imports.recording import KINDS, Outcome, Recorder
 from service.transfer.imports.rows import Reading, RowReader
 from service.transfer.imports.subjects import Subjects
 
+MOST_POINTS = 10_000  # likewise, of a probe's log: they are stored in columns
 MOST_DRAFTS = 400  # in one transaction: a fifth of a second, so that other writers get their turn
 STATUSES = ("recorded", "known", "rejected", "held_back", "blank")
 
@@ -84,15 +85,17 @@ class _Run:
         """Read every row; record it (`keep`) or only try. With `hold_back` good rows are told as held back."""
         reader = RowReader(self.understood, self.subjects, self.zone)
         mapping = self.understood.mapping
+        most = MOST_POINTS if mapping.record_as == "series" else MOST_DRAFTS
         with Occurrences() as occurrences:
             recorder = Recorder(
                 self.site_id,
                 keep=keep,
                 flag_implausible=mapping.implausible == "flag",
+                as_series=mapping.record_as == "series",
                 again=self.wanted.again,
                 occurrences=occurrences,
             )
-            for readings in _blocks(reader, self._rows()):
+            for readings in _blocks(reader, self._rows(), most):
                 with self._unit(keep) as work:
                     outcomes, new = recorder.record(work, readings)
                     if keep:
@@ -290,7 +293,7 @@ def _finish(work: Work, this: _Run) -> dict[str, Any]:
     return IMPORT.body(row)
 
 
-def _blocks(reader: RowReader, rows: Iterator[tuple[int, Row]]) -> Iterator[list[Reading]]:
+def _blocks(reader: RowReader, rows: Iterator[tuple[int, Row]], most: int) -> Iterator[list[Reading]]:
     """Rows as read, in blocks of so many records."""
     block: list[Reading] = []
     drafts = 0
@@ -298,7 +301,7 @@ def _blocks(reader: RowReader, rows: Iterator[tuple[int, Row]]) -> Iterator[list
         reading = reader.read(row_number, row)
         block.append(reading)
         drafts += max(1, len(reading.drafts))
-        if drafts >= MOST_DRAFTS:
+        if drafts >= most:
             yield block
             block, drafts = [], 0
     if block:

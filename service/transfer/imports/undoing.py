@@ -40,6 +40,10 @@ def undo(
         row = _allowed(work, import_id)
         if row.state == "undone":
             raise Conflict("This import was undone before.")
+        if row.mapping.get("record_as") == "series":
+            raise Conflict(
+                "Points of a series are never taken away. Say what is wrong with them in a maintenance event."
+            )
         if row.state != "undoing":
             _change(work, row, "undoing", why)
     after: tuple[UUID, str] | None = None

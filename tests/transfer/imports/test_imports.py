@@ -104,6 +104,13 @@ def test_decimal_commas_semicolons_and_windows_letters(house: House, site: Any) 
     assert values == {"alkalinity": 8.2, "temperature": 25.1}
 
 
+def test_a_midnight_that_was_left_off_is_midnight(house: House, site: Any) -> None:
+    text = "time,alk (dKH)\n2026-02-19 23:55:00,8.2\n2026-02-20,8.1\n2026-02-20 00:05:00,8.0\n"
+    send(house, text, mapping={"subject": "tank-1"})
+    found = {each["value"]: each["taken_at"] for each in house.call("GET", "/v1/readings?site=house")}
+    assert found[8.1] == "2026-02-20T00:00:00+01:00"
+
+
 def test_an_order_of_dates_that_nothing_settles_is_not_guessed(house: House, site: Any) -> None:
     text = WIDE + "02/03/2026,tank-1,8.2,420,25.1,AB,\n"
     answer = send(house, text, status=422)

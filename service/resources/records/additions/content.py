@@ -85,7 +85,8 @@ def _dosed(amount: Amount | None, name: str) -> float | None:
 
 def _new_water(sent: NewWater | None) -> dict[str, Any]:
     sent = sent or NewWater()
-    return {key: _known(getattr(sent, name), name, f"/new_water/{name}") for name, key in NEW_WATER.items()}
+    known = {key: _known(getattr(sent, name), name, f"/new_water/{name}") for name, key in NEW_WATER.items()}
+    return {**known, "new_water_relative_sd": sent.relative_sd}
 
 
 def _known(amount: Amount | None, quantity: str, pointer: str) -> float | None:

@@ -29,12 +29,16 @@ RelativeSd = Annotated[
 
 
 class NewWater(Shape):
-    """What is known of the water that came in. Alkalinity and ions per litre, salinity practical."""
+    """What is known of the water that came in, and how well. Alkalinity and ions per litre, salinity practical.
+
+    `relative_sd` holds for its alkalinity and ions; left out, common practice (3 %).
+    """
 
     alkalinity: Amount | None = None
     calcium: Amount | None = None
     magnesium: Amount | None = None
     salinity: Amount | None = None
+    relative_sd: RelativeSd | None = None
 
 
 class AdditionSent(Shape):
@@ -119,8 +123,8 @@ class Addition(RecordRow, table=True):
 
     Keys of `canonical` by kind, null where not stated: dose `alkalinity_meq, calcium_mg, magnesium_mg`; water_change
     `volume_l, mode` and top_off `volume_l, liquid, strength_meq_per_l`; exchange `flow_l_per_day`; both with new water
-    `alkalinity_meq_per_l, calcium_mg_per_l, magnesium_mg_per_l, salinity`; salt `mass_kg`; media `mass_kg, batch,
-    replaces`.
+    `alkalinity_meq_per_l, calcium_mg_per_l, magnesium_mg_per_l, salinity, new_water_relative_sd`; salt `mass_kg`; media
+    `mass_kg, batch, replaces`.
     """
 
     __tablename__ = "additions"
