@@ -118,5 +118,9 @@ def test_units_by_mass_need_the_waters_density(house: House) -> None:
 def test_what_cannot_be_is_refused_by_name(house: House, correction: dict[str, Any], pointer: str) -> None:
     problem = house.call("POST", PATH, {"water_volume": VOLUME, "corrections": [correction]}, status=422)
     assert problem["errors"][0]["pointer"] == pointer
+    no_such_water = {
+        "water_volume": VOLUME, "water": {"ph": 11.5}, "corrections": [wanted("NaHCO3", 6, 8, "dKH")],
+    }  # fmt: skip
+    assert house.call("POST", PATH, no_such_water, status=422)["errors"][0]["pointer"] == "/water/ph"
     no_water = {"water_volume": {"value": 0, "unit": "L"}, "corrections": [wanted("NaHCO3", 6, 8, "dKH")]}
     assert house.call("POST", PATH, no_water, status=422)["errors"][0]["pointer"] == "/water_volume/value"

@@ -72,6 +72,10 @@ def test_one_dose_lifts_the_ph(house: House) -> None:
     assert codes(answer["findings"]) == ["large_ph_step"]
     small = house.call("POST", PATH, {"tank": TANK, "dose": {"value": 1, "unit": "L"}})
     assert (round(small["dose"]["ph_after"], 3), small["findings"]) == (pytest.approx(8.156, abs=0.002), [])
+    cold = {**TANK, "temperature": 2, "salinity": 10}
+    flood = house.call("POST", PATH, {"tank": cold, "dose": {"value": 490, "unit": "L"}, "limewater_temperature": 0})
+    assert flood["dose"]["ph_after"] is None
+    assert "above 12" in flood["findings"][0]["detail"]
     # the cap of a day: 1 dKH, 0.35665 meq/L, in 1000 L by 40.6 meq/L
     assert answer["most_a_day"]["value"] == pytest.approx(356.65 / 40.6, rel=1e-3)
 
@@ -100,6 +104,7 @@ def test_without_effluent_or_demand_the_splits_are_null(house: House) -> None:
     [
         ({**WORKED, "effluent": {**EFFLUENT, "alkalinity": {"value": 7, "unit": "dKH"}}}, "/effluent/alkalinity"),
         ({**WORKED, "tank": {**TANK, "ph": 13}}, "/tank/ph"),
+        ({**WORKED, "tank": {**TANK, "ph": 11.5}}, "/tank/ph"),
         ({**WORKED, "demand": {"value": 0, "unit": "meq/d"}}, "/demand/value"),
         ({**WORKED, "demand": {"value": 5, "unit": "kg"}}, "/demand/unit"),
         ({**WORKED, "strength": {"value": 120, "unit": "meq/L"}}, "/strength/value"),

@@ -12,6 +12,7 @@ from typing import Any
 
 import pytest
 from computations.test_output_balance import Plant, codes, the_worked_case
+from science.test_hazards import dissolving_tank
 from support.house import House
 from support.probes import batch, send
 
@@ -126,6 +127,19 @@ def test_gas_exchange_by_the_balance_needs_the_rooms_air(house: House) -> None:
         assert house.call("POST", PATH, sent)["exchange"]["by"] == "range"
 
 
+def test_gas_exchange_by_how_ph_came_back(house: House) -> None:
+    """From 7.7 for 0.8 h at 1.4 per hour a tank of 8.1 comes to 7.904 (fourth-order Runge-Kutta over TA and DIC)."""
+    back = dissolving_tank(0.0, 1.4, 0.8, ph=7.7)
+    found = house.call("POST", PATH, {**WORKED, "relaxation": {"early_ph": 7.7, "late_ph": back, "hours": 0.8}})
+    assert found["exchange"]["by"] == "relaxation"
+    assert found["exchange"]["low"] < 1.4 < found["exchange"]["high"]
+    assert found["exchange"]["high"] / found["exchange"]["low"] < 4
+    for late in (7.6, 8.09):
+        sent = {**WORKED, "relaxation": {"early_ph": 7.7, "late_ph": late, "hours": 0.8}}
+        problem = house.call("POST", PATH, sent, status=422)
+        assert problem["errors"][0]["pointer"] == "/relaxation/late_ph"
+
+
 @pytest.mark.parametrize(
     ("sent", "pointer"),
     [
@@ -133,6 +147,10 @@ def test_gas_exchange_by_the_balance_needs_the_rooms_air(house: House) -> None:
         (tank(ph=1.0), "/tank/ph"),
         (tank(ph=None), "/tank/ph"),
         (tank(nights=[7.9, 0.5]), "/tank/nights/1"),
+        (tank(ph=11.5), "/tank/ph"),  # more hydroxide than all its alkalinity
+        (tank(ph=4.5), "/tank/ph"),  # below the floor of one atmosphere
+        (tank(nights=[8.0, 4.5]), "/tank/nights"),
+        (tank(water_volume={"value": 1e10, "unit": "L"}), "/tank/water_volume/value"),
         (tank(water_volume={"value": 0, "unit": "L"}), "/tank/water_volume/value"),
         (tank(alkalinity={"value": 0, "unit": "dKH"}), "/tank/alkalinity/value"),
         (tank(alkalinity={"value": 8, "unit": "kg"}), "/tank/alkalinity/unit"),

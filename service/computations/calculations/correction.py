@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import Annotated, Any, Literal
 
@@ -16,6 +17,7 @@ from service.computations.calculations.tank_water import (
     ElectrodePh,
     Salinity,
     VolumeSent,
+    refuse_impossible,
 )
 from service.computations.output_balance.numbers import Z, interval
 from service.computations.timeframe import UNSTATED_VOLUME_SD
@@ -53,7 +55,7 @@ CAUTIONS = [
     "alkalinity salts in together: they precipitate.",
     "Sodium carbonate is caustic and calcium chloride heats the water it dissolves in: gloves and goggles.",
     "Weigh a day's part, test again before the next, and stop when the test disagrees with what is told here.",
-    "Use salts of a grade meant for food or analysis; ask the supplier's safety data sheet.",
+    "Use salts of a grade meant for food or analysis; follow the supplier's safety data sheet and local codes.",
 ]
 
 
@@ -209,7 +211,7 @@ def _done(sent: CorrectionSent, asked: _Asked, wanted: CorrectionWanted, litres:
         "salt": asked.salt,
         "quantity": asked.quantity,
         "change": {"value": change, "unit": unit},
-        "total": interval(total, total * (1 - half), total * (1 + half), "g"),
+        "total": interval(total, total * max(1 - half, 0.0), total * (1 + half), "g"),
         "reaches": interval(
             asked.high, asked.low + change / (1 + half), asked.low + change / (1 - half) if half < 1 else None, unit
         ),
@@ -232,7 +234,8 @@ def _stages(sent: CorrectionSent, asked: _Asked, total_g: float) -> list[dict[st
     days = np.arange(1, asked.days + 1)
     step = (asked.high - asked.low) / asked.days
     levels = asked.low + step * days
-    before = after = omega = [None] * asked.days
+    unknown: list[float | None] = [None] * asked.days
+    before, after, omega = unknown, unknown, unknown
     if asked.quantity == "alkalinity" and sent.water.ph is not None and asked.low > 0:
         before, after, omega = _ph_of_stages(sent, asked, step, levels)
     return [
@@ -248,14 +251,13 @@ def _stages(sent: CorrectionSent, asked: _Asked, total_g: float) -> list[dict[st
     ]
 
 
-def _ph_of_stages(
-    sent: CorrectionSent, asked: _Asked, step: float, levels: Any
-) -> tuple[list[Any], list[Any], list[Any]]:
+def _ph_of_stages(sent: CorrectionSent, asked: _Asked, step: float, levels: Any) -> tuple[list[float | None], ...]:
     water = sent.water
     assert water.ph is not None
     place = {"salinity": water.salinity, "temperature_c": water.temperature}
     kilogram = float(density(**place))  # meq/L over kg/m3 is mol/kg
     same = {**place, "boron_factor": water.boron_factor}
+    refuse_impossible("/water/ph", alkalinity_mol_kg=asked.low / kilogram, ph_nbs=water.ph, **same)
     starts = (levels - step) / kilogram
     ph_before = ph_nbs_at_same_gas(
         alkalinity_mol_kg=asked.low / kilogram, ph_nbs=water.ph, new_alkalinity_mol_kg=starts, **same
@@ -263,7 +265,10 @@ def _ph_of_stages(
     found = dosed_at_once(
         salt=asked.salt, change_mol_kg=step / kilogram, alkalinity_mol_kg=starts, ph_nbs=ph_before, **same
     )
-    return found.ph_before_nbs.tolist(), found.ph_after_nbs.tolist(), found.omega_after.tolist()
+    return tuple(  # null where no pH from 3 to 12 is reached
+        [value if math.isfinite(value) else None for value in each.tolist()]
+        for each in (found.ph_before_nbs, found.ph_after_nbs, found.omega_after)
+    )
 
 
 def _of_ph(done: list[dict[str, Any]]) -> list[dict[str, Any]]:

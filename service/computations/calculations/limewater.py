@@ -12,12 +12,15 @@ from pydantic import Field
 from service.computations.answers import Answer, remark, sources_of, without_records
 from service.computations.calculations.tank_water import (
     EFFLUENT_BELOW_TANK,
+    MOST_LITRES,
     BoronFactor,
     Celsius,
     ElectrodePh,
     RelativeSd,
     Salinity,
+    amount_within,
     mol_kg_of,
+    refuse_impossible,
 )
 from service.computations.output_balance.numbers import Z, interval
 from service.errors import TooLarge, Unacceptable
@@ -44,6 +47,7 @@ DEMAND_RELATIVE_SD = 0.10  # of a demand that was sent bare (common practice)
 ALLOWED_MEQ_L_D = float(convert(1.0, unit="dKH", to="meq/L"))  # a day's change of alkalinity (common practice)
 LARGE_PH_STEP = 0.2  # of one dose (common practice)
 SATURATED_SLACK = 1.10
+WEAKEST_MEQ_L = 0.1  # as good as water
 CAUTIONS = [
     "Limewater is caustic (pH 12.4): gloves and goggles, and keep the powder's dust out of eyes and lungs.",
     "Never added on top of a reactor that meets the whole demand: the drip comes down with it, as told here.",
@@ -102,7 +106,7 @@ class DoseRead(Shape):
 
     volume: Amount
     ph_before: float
-    ph_after: float
+    ph_after: float | None = Field(description="Null above 12.")
     alkalinity_rise: Amount
 
 
@@ -126,9 +130,17 @@ def calculate_limewater(sent: LimewaterSent, door: DoorOf) -> Any:
     door.require()
     tank = sent.tank
     alkalinity = mol_kg_of(tank.alkalinity, "/tank/alkalinity", salinity=tank.salinity, temperature_c=tank.temperature)
-    volume = None if tank.water_volume is None else amount_in(
-        tank.water_volume, "L", pointer="/tank/water_volume", above=0
+    volume = None if tank.water_volume is None else amount_within(
+        tank.water_volume, "L", pointer="/tank/water_volume", above=0, most=MOST_LITRES
     )  # fmt: skip
+    refuse_impossible(
+        "/tank/ph",
+        alkalinity_mol_kg=alkalinity,
+        ph_nbs=tank.ph,
+        salinity=tank.salinity,
+        temperature_c=tank.temperature,
+        boron_factor=tank.boron_factor,
+    )
     strength = _strength(sent)
     shared = _shared(sent, alkalinity, strength, volume)
     dose = _dose(sent, alkalinity, strength, volume)
@@ -162,7 +174,7 @@ def _strength(sent: LimewaterSent) -> float:
     saturated = float(saturated_mol_l(temperature_c=sent.limewater_temperature))
     if sent.strength is None:
         return saturated
-    meq_l = amount_in(sent.strength, "meq/L", pointer="/strength", above=0)
+    meq_l = amount_in(sent.strength, "meq/L", pointer="/strength", least=WEAKEST_MEQ_L)
     if meq_l > 2000 * saturated * (SATURATED_SLACK + Z * SATURATED_RELATIVE_SD):
         detail = (
             f"Saturated limewater at {sent.limewater_temperature:g} C holds {2000 * saturated:.1f} meq/L: milk of "
@@ -292,7 +304,7 @@ def _dose(sent: LimewaterSent, alkalinity: float, strength: float, volume: float
     return {
         "volume": {"value": litres, "unit": "L"},
         "ph_before": tank.ph,
-        "ph_after": float(after),
+        "ph_after": float(after) if math.isfinite(float(after)) else None,
         "alkalinity_rise": {"value": 2000 * strength * litres / volume, "unit": "meq/L"},
     }
 
@@ -322,10 +334,14 @@ def _of_split(shared: dict[str, dict[str, Any] | None]) -> list[dict[str, Any]]:
 
 
 def _of_dose(dose: dict[str, Any] | None) -> list[dict[str, Any]]:
-    if dose is None or dose["ph_after"] - dose["ph_before"] <= LARGE_PH_STEP:
+    if dose is None:
         return []
+    before, after = dose["ph_before"], dose["ph_after"]
+    if after is not None and after - before <= LARGE_PH_STEP:
+        return []
+    to = "above 12" if after is None else f"to {after:.2f}"
     detail = (
-        f"This dose at once lifts pH from {dose['ph_before']:.2f} to {dose['ph_after']:.2f}: divide it, drip it in "
+        f"This dose at once lifts pH from {before:.2f} {to}: divide it, drip it in "
         "over the night (common practice: no more than 0.1 to 0.2 a dose)."
     )
     return [remark("large_ph_step", detail)]

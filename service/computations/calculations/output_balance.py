@@ -10,6 +10,7 @@ from fastapi import APIRouter
 from pydantic import Field
 
 from service.computations.answers import remark
+from service.computations.calculations.tank_water import ElectrodePh
 from service.computations.output_balance.answer import answered
 from service.computations.output_balance.chemistry import mol_kg
 from service.computations.output_balance.lacks import missing
@@ -43,7 +44,7 @@ class Measured(Shape):
 class PhMeasured(Shape):
     """A pH read in NBS buffers, and its standard deviation, if known."""
 
-    value: Annotated[Number, Field(ge=3, le=12)]
+    value: ElectrodePh
     sd: Annotated[Number, Field(gt=0, le=2)] | None = None
 
 
@@ -74,7 +75,7 @@ class StageSent(Shape):
     """The water between two chambers in series."""
 
     alkalinity: Amount
-    ph: Annotated[Number, Field(ge=3, le=12)]
+    ph: ElectrodePh
     temperature: Celsius | None = None
 
 

@@ -9,16 +9,19 @@ from pydantic import Field
 
 from service.computations.calculations.tank_water import (
     EFFLUENT_BELOW_TANK,
+    MOST_LITRES,
     BoronFactor,
     Celsius,
     ElectrodePh,
     Salinity,
+    amount_within,
     mol_kg_of,
+    refuse_impossible,
 )
 from service.computations.gas_release.situation import USUAL_ROOM_C, Air
 from service.computations.output_balance.numbers import Number as Known
 from service.computations.run_away.answer import answered
-from service.computations.run_away.exchange import exchange_by_balance
+from service.computations.run_away.exchange import exchange_by_balance, exchange_by_relaxation
 from service.computations.run_away.models import RunAwayRead
 from service.computations.run_away.situation import (
     UNKNOWN_EXCHANGE,
@@ -46,6 +49,7 @@ from service.science.hazards import Tank
 from service.science.room import OUTDOOR_PPM
 
 router = APIRouter()
+MOST_GAS_KG, MOST_GAS_G_H = 1e5, 1e6
 ADDED_RELATIVE_SD = 0.10  # of the gas added, by pH 0.1 and an alkalinity to 3 %
 WITHOUT_RECORDS = {
     "effluent_flow": "Send drip: what it carries depends on it.",
@@ -54,7 +58,7 @@ WITHOUT_RECORDS = {
     "cut_off": "Send cut_off: without it no largest flow can be told.",
     "chamber_pressure": "Send chamber_pressure: one atmosphere is taken.",
     "delivery_pressure": "Send delivery_pressure: whether gas flows at all is not told.",
-    "gas_exchange": "Send gas_exchange, or drip, effluent, the tank's mean pH and room_co2: a range is taken.",
+    "gas_exchange": "Send gas_exchange or relaxation, or drip, effluent, mean_ph and room_co2: a range is taken.",
 }
 
 
@@ -85,6 +89,14 @@ class ExchangeSent(Shape):
 
     low: Annotated[Number, Field(ge=0, le=100)]
     high: Annotated[Number, Field(ge=0, le=100)]
+
+
+class RelaxationSent(Shape):
+    """How pH came back towards the tank's own after a disturbance, with lights and gas as they were all the while."""
+
+    early_ph: ElectrodePh
+    late_ph: ElectrodePh
+    hours: Annotated[Number, Field(gt=0.01, le=240)]
 
 
 class PressureSent(Shape):
@@ -120,6 +132,7 @@ class RunAwaySent(Shape):
     delay_minutes: Annotated[Number, Field(ge=0, le=600)] = USUAL_DELAY_MINUTES
     held_gas: Amount = Amount(value=0.0, unit="g")
     gas_exchange: ExchangeSent | None = None
+    relaxation: RelaxationSent | None = None
     effluent: EffluentOfIt | None = None
     room_co2: Amount | None = None
     room: RoomAround | None = None
@@ -142,12 +155,16 @@ def _situation(sent: RunAwaySent) -> Situation:
         raise refused("/stays_above_ph", detail, sent.stays_above_ph)
     start = _start(sent.tank)
     tank = _tank(sent.tank, start.ph)
-    drip = None if sent.drip is None else amount_in(sent.drip, "L/d", pointer="/drip", least=0)
+    drip = None if sent.drip is None else amount_within(sent.drip, "L/d", pointer="/drip", least=0, most=MOST_LITRES)
     room_ppm = None if sent.room_co2 is None else amount_in(sent.room_co2, "ppm", pointer="/room_co2", least=0)
     exchange = _exchange(sent, tank, drip, room_ppm)
     chamber = _bar(sent.chamber_pressure, "/chamber_pressure")
     delivery = _bar(sent.delivery_pressure, "/delivery_pressure")
-    gas_kg = None if sent.gas_mass is None else amount_in(sent.gas_mass, "kg", pointer="/gas_mass", above=0)
+    gas_kg = (
+        None
+        if sent.gas_mass is None
+        else amount_within(sent.gas_mass, "kg", pointer="/gas_mass", above=0, most=MOST_GAS_KG)
+    )
     known = {
         "effluent_flow": drip, "gas_mass": gas_kg, "room": sent.room, "cut_off": sent.cut_off,
         "chamber_pressure": chamber, "delivery_pressure": delivery,
@@ -156,9 +173,9 @@ def _situation(sent: RunAwaySent) -> Situation:
     cut_off = CutOffRecord(sent.cut_off, knows_tests=False)
     return Situation(
         asked=Asked(
-            flow_g_h=amount_in(sent.flow, "g/h", pointer="/flow", above=0),
+            flow_g_h=amount_within(sent.flow, "g/h", pointer="/flow", above=0, most=MOST_GAS_G_H),
             delay_minutes=sent.delay_minutes,
-            held_gas_g=1000 * amount_in(sent.held_gas, "kg", pointer="/held_gas", least=0),
+            held_gas_g=1000 * amount_within(sent.held_gas, "kg", pointer="/held_gas", least=0, most=MOST_GAS_KG),
             stays_above_ph=sent.stays_above_ph,
             to_ph=sent.to_ph,
             flow_is_assumed="flow" not in sent.model_fields_set,
@@ -182,11 +199,20 @@ def _start(tank: FaultyTank) -> Start:
 
 
 def _tank(sent: FaultyTank, ph: float) -> Tank:
+    alkalinity = mol_kg_of(sent.alkalinity, "/tank/alkalinity", salinity=sent.salinity, temperature_c=sent.temperature)
+    for pointer, read in (("/tank/ph" if sent.nights is None else "/tank/nights", ph), ("/tank/mean_ph", sent.mean_ph)):
+        if read is not None:
+            refuse_impossible(
+                pointer,
+                alkalinity_mol_kg=alkalinity,
+                ph_nbs=read,
+                salinity=sent.salinity,
+                temperature_c=sent.temperature,
+                boron_factor=sent.boron_factor,
+            )
     return Tank(
-        volume_l=amount_in(sent.water_volume, "L", pointer="/tank/water_volume", above=0),
-        alkalinity_mol_kg=mol_kg_of(
-            sent.alkalinity, "/tank/alkalinity", salinity=sent.salinity, temperature_c=sent.temperature
-        ),
+        volume_l=amount_within(sent.water_volume, "L", pointer="/tank/water_volume", above=0, most=MOST_LITRES),
+        alkalinity_mol_kg=alkalinity,
         ph_nbs=ph,
         salinity=sent.salinity,
         temperature_c=sent.temperature,
@@ -195,11 +221,13 @@ def _tank(sent: FaultyTank, ph: float) -> Tank:
 
 
 def _exchange(sent: RunAwaySent, tank: Tank, drip: float | None, room_ppm: float | None) -> Exchange:
-    """As sent, else by the balance of drip, effluent and room air, else the range."""
+    """As sent, else by a relaxation, else by the balance of drip, effluent and room air, else the range."""
     if sent.gas_exchange is not None:
         if sent.gas_exchange.high < sent.gas_exchange.low:
             raise refused("/gas_exchange/high", "The high end is below the low one. Exchange them.")
         return Exchange(sent.gas_exchange.low, sent.gas_exchange.high, "as_asked")
+    if sent.relaxation is not None:
+        return _by_relaxation(sent.relaxation, tank)
     if sent.effluent is None or drip is None:
         return UNKNOWN_EXCHANGE
     water = sent.tank
@@ -226,6 +254,17 @@ def _exchange(sent: RunAwaySent, tank: Tank, drip: float | None, room_ppm: float
         drip_l_d=drip,
         room_co2_ppm=room_ppm,
     )
+
+
+def _by_relaxation(sent: RelaxationSent, tank: Tank) -> Exchange:
+    found = exchange_by_relaxation(tank=tank, early_ph=sent.early_ph, late_ph=sent.late_ph, hours=sent.hours)
+    if found is None:
+        detail = (
+            f"pH is expected to come back towards the tank's own {float(tank.ph_nbs):.2f}, and to end clearly short of "
+            "it: otherwise it tells nothing of gas exchange."
+        )
+        raise refused("/relaxation/late_ph", detail, sent.late_ph)
+    return found
 
 
 def _bar(sent: PressureSent | None, pointer: str) -> float | None:

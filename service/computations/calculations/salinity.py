@@ -118,6 +118,10 @@ def calculate_salinity(sent: SalinitySent, door: DoorOf) -> Any:
             sources=sources_of(*_formulas(given[0])),
             assumptions=_assumptions(sent),
             findings=_findings(sent, found),
+            cautions=[
+                "Change a system's salinity slowly, by no more than 1 a day (common practice): animals feel a jump more "
+                "than an instrument's error.",
+            ],
         ),
         "salinity": spread(found, length),
         "density": {"value": spread(density(salinity=found, temperature_c=25.0), length), "unit": "kg/m3"},

@@ -1,4 +1,4 @@
-"""How fast a water exchanges gas with the air, from the steady balance of a reactor's gas, if the records can tell."""
+"""How fast a water exchanges gas with the air: from the balance of a reactor's gas, or from how pH came back."""
 
 from __future__ import annotations
 
@@ -9,9 +9,10 @@ import numpy as np
 from service.computations.output_balance.numbers import Number, Z
 from service.computations.run_away.situation import UNKNOWN_EXCHANGE, Exchange
 from service.science.chamber_uncertainty import TANK_PH_SD
-from service.science.hazards import Tank, kla_from_balance_per_hour
+from service.science.hazards import Tank, kla_from_balance_per_hour, kla_from_relaxation_per_hour
 
 LEFT_OUT = 2.0  # photosynthesis and respiration move as much carbon as a reactor adds (a judgement)
+ONE_PROBE_SD = 0.01  # of one probe within hours (common practice)
 BELIEVABLE = (0.01, 30.0)  # per hour; beyond it something else is wrong (a judgement)
 
 
@@ -36,3 +37,15 @@ def exchange_by_balance(
     if not (np.isfinite(found).all() and low > least and high < most):
         return UNKNOWN_EXCHANGE
     return Exchange(low, high, "balance")
+
+
+def exchange_by_relaxation(*, tank: Tank, early_ph: float, late_ph: float, hours: float) -> Exchange | None:
+    """kLa from how pH came back after a disturbance, between what two readings of one probe may be off.
+
+    None where pH did not come back towards the tank's own, or came back so far that the rest tells nothing.
+    """
+    off = Z * ONE_PROBE_SD * np.array([-1.0, 0.0, 1.0])
+    found = kla_from_relaxation_per_hour(
+        tank=tank, early_ph_nbs=early_ph + off[:, None], late_ph_nbs=late_ph + off, hours=hours
+    )
+    return Exchange(float(found.min()), float(found.max()), "relaxation") if np.isfinite(found).all() else None

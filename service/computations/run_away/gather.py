@@ -132,16 +132,18 @@ def _body(
 ) -> Body:
     assert fed.system_id is not None
     start = lowest_of(nights[fed.system_id], zone)
+    tank = _tank(fed, start)
     cut_off = _cut_off(session, fed.system_id, shared, at)
     known = {
         "water_volume": fed.volume_l is not None,
         "alkalinity_readings": fed.alkalinity is not None,
-        "ph": start is not None and TANK_PH_READS[0] <= start.ph <= TANK_PH_READS[1],
+        "ph": start is not None,
+        "ph_or_alkalinity": tank is not None or None in (start, fed.volume_l, fed.alkalinity),
         "cut_off": cut_off.ph is not None,
     }
     return Body(
         system_id=fed.system_id,
-        tank=_tank(fed, start),
+        tank=tank,
         share=fed.share,
         start=start,
         cut_off=cut_off,
@@ -150,11 +152,12 @@ def _body(
 
 
 def _tank(fed: Fed, start: Start | None) -> Tank | None:
+    """The water at its lowest pH; None where something is not known, or no open tank has this pH and alkalinity."""
     if fed.volume_l is None or fed.alkalinity is None or fed.alkalinity.value <= 0 or start is None:
         return None
     if not TANK_PH_READS[0] <= start.ph <= TANK_PH_READS[1]:
         return None
-    return Tank(
+    tank = Tank(
         volume_l=fed.volume_l,
         alkalinity_mol_kg=mol_kg(fed.alkalinity.value, fed.salinity, fed.temperature_c),
         ph_nbs=start.ph,
@@ -162,6 +165,8 @@ def _tank(fed: Fed, start: Start | None) -> Tank | None:
         temperature_c=fed.temperature_c,
         boron_factor=fed.boron_factor,
     )
+    state = tank.state_at(start.ph)
+    return tank if float(state.dic_mol_kg) > 0 and float(state.pco2_atm) <= 1.0 else None
 
 
 def _cut_off(session: Session, system_id: UUID, shared: Sequence[UUID], at: datetime) -> CutOffRecord:

@@ -27,7 +27,10 @@ class ExchangeRead(Shape):
     low: float
     high: float
     unit: str
-    by: str = Field(description="range: nobody knows it here; balance: from drip, effluent and room air; as_asked")
+    by: str = Field(
+        description="range: nobody knows it here; balance: from drip, effluent and room air; relaxation: from how pH "
+        "came back; as_asked"
+    )
 
 
 class StartRead(Shape):

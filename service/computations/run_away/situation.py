@@ -23,7 +23,7 @@ class Exchange:
 
     low: float
     high: float
-    by: str  # range, balance or as_asked
+    by: str  # range, balance, relaxation or as_asked
 
 
 UNKNOWN_EXCHANGE = Exchange(0.1, 2.0, "range")

@@ -28,6 +28,7 @@ WHY = {
     "water_volume": "The net water volume was never stated. PATCH the system with `water_volume`.",
     "alkalinity_readings": "Test the system's alkalinity: how far gas moves its pH depends on it.",
     "ph": "Read the system's pH, best before the lights go on or by a probe: nobody knows where a fault would begin.",
+    "ph_or_alkalinity": "The lowest pH and the alkalinity on record do not belong to one water: read both again.",
     "effluent_flow": "Time the drip and record it as effluent_flow on the reactor: what it carries depends on it.",
     "gas_mass": "No cylinder with a known charge is on the reactor's gas line: what could run out is not known.",
     "room": "Neither the reactor nor its system has a room: PATCH one of them with `room_id`.",
@@ -109,6 +110,7 @@ def _said_by(by: str) -> str:
     return {
         "range": "not known here, of tanks of this trade, from memory",
         "balance": "from the steady balance of gas, photosynthesis and respiration left out, widened by two",
+        "relaxation": "from how pH came back after a disturbance, read by one probe to 0.01",
         "as_asked": "as sent",
     }[by]
 
