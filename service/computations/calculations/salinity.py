@@ -119,8 +119,8 @@ def calculate_salinity(sent: SalinitySent, door: DoorOf) -> Any:
             assumptions=_assumptions(sent),
             findings=_findings(sent, found),
             cautions=[
-                "Change a system's salinity slowly, by no more than 1 a day (common practice): animals feel a jump more "
-                "than an instrument's error.",
+                "Change a system's salinity slowly, by no more than 1 a day (common practice): animals feel a jump "
+                "more than an instrument's error.",
             ],
         ),
         "salinity": spread(found, length),
