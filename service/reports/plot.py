@@ -143,36 +143,47 @@ def _events(frame: _Frame, events: Sequence[float]) -> Iterator[str]:
             yield f'<text class="plot-number plot-{name}" x="{x}" y="{y}" dx="-{DIGIT / 2}">{label}</text>'
 
 
+@dataclass(frozen=True, slots=True)
+class _Label:
+    """The number of an event, or of several together, over the first of them (pixels)."""
+
+    low: int
+    high: int
+    at: float
+
+    @property
+    def text(self) -> str:
+        return str(self.low) if self.low == self.high else f"{self.low}–{self.high}"
+
+    def left(self, pixels: float) -> float:
+        """Over its first event, or so far left of it that it ends within a field so wide."""
+        return max(min(self.at, pixels - self.width), 0.0)
+
+    @property
+    def width(self) -> float:
+        return len(self.text) * DIGIT
+
+    def touches(self, after: _Label, pixels: float) -> bool:
+        """Whether the label after it would stand in this one."""
+        return after.left(pixels) < self.left(pixels) + self.width + GAP
+
+    def joined(self, after: _Label) -> _Label:
+        """Both as one."""
+        return _Label(min(self.low, after.low), max(self.high, after.high), self.at)
+
+
 def _labels(events: Sequence[tuple[int, float]], pixels: float) -> list[tuple[str, float]]:
     """Labels that do not touch on a field so many pixels wide, each with where it begins as a share of the width.
 
     A label begins over its first event; an event that would stand in the label before it joins that one.
     """
-    groups: list[list[tuple[int, float]]] = []
-    for event in events:
-        groups.append([event])
-        while len(groups) > 1 and _touch(groups[-2], groups[-1], pixels):
-            last = groups.pop()
-            groups[-1] = [*groups[-1], *last]
-    return [(_label(group), _left(group, pixels) / pixels) for group in groups]
-
-
-def _touch(one: Sequence[tuple[int, float]], other: Sequence[tuple[int, float]], pixels: float) -> bool:
-    return _left(other, pixels) < _left(one, pixels) + _width(one) + GAP
-
-
-def _left(group: Sequence[tuple[int, float]], pixels: float) -> float:
-    """Over its first event, or so far left of it that the label ends within the field."""
-    return max(min(group[0][1] * pixels, pixels - _width(group)), 0.0)
-
-
-def _width(group: Sequence[tuple[int, float]]) -> float:
-    return len(_label(group)) * DIGIT
-
-
-def _label(group: Sequence[tuple[int, float]]) -> str:
-    numbers = sorted(number for number, _ in group)
-    return str(numbers[0]) if len(numbers) == 1 else f"{numbers[0]}–{numbers[-1]}"
+    labels: list[_Label] = []
+    for number, share in events:
+        label = _Label(number, number, share * pixels)
+        while labels and labels[-1].touches(label, pixels):
+            label = labels.pop().joined(label)
+        labels.append(label)
+    return [(label.text, label.left(pixels) / pixels) for label in labels]
 
 
 def _course(frame: _Frame, plot: Plot) -> str:

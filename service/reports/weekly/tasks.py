@@ -38,11 +38,12 @@ def to_do(
         for row in gas
         if row["change_by"] is not None and row["change_by"] <= today + SOON
     ]
+    turned = {(each["subject_id"], each["code"].partition("_")[0]) for row in reactors for each in row["advice"]}
     tasks += [
         _task(each["code"], wording.first_sentence(each["detail"]), each["subject_id"], row["name"])
         for row in (*reactors, *lines)
         for each in row["advice"]
-        if each["code"] not in NO_DEED
+        if each["code"] not in NO_DEED and not _is_said_better(each, turned)
     ]
     tasks += [
         _task(
@@ -56,6 +57,12 @@ def to_do(
         if row["overdue_days"]
     ]
     return tasks
+
+
+def _is_said_better(advice: Row, turned: set[tuple[UUID, str]]) -> bool:
+    """Whether a reactor's own advice says which knob to turn for a system that is to be given more, or less."""
+    verb, _, way = advice["code"].partition("_")
+    return verb == "give" and (advice["subject_id"], way) in turned
 
 
 def to_order(gas: Sequence[Row], reactors: Sequence[Row], *, today: date) -> list[dict[str, Any]]:

@@ -36,9 +36,15 @@ def a_line(name: str, words: str = "Steady", *, now: float = 8.0, before: float 
 def a_reactor(system_id: UUID, low: float, high: float, **fields: Any) -> dict[str, Any]:
     """A reactor that brings a system so much of what it uses."""
     ratio = bounds((low + high) / 2, low, high, "1")
-    row = {"reactor_id": uuid4(), "tag": "r", "name": "Reactor", "findings": [], "gas_finding": None, "advice": []}
+    turn = [{**remark(code, "Gas."), "subject_id": system_id} for code in _turned(low, high)]
+    row = {"reactor_id": uuid4(), "tag": "r", "name": "Reactor", "findings": [], "gas_finding": None, "advice": turn}
     media = dict.fromkeys(("media_left", "media_filled", "media_refill_by", "media_level"))
     return {**row, **media, "systems": [{"system_id": system_id, "supply_over_demand": ratio}], **fields}
+
+
+def _turned(low: float, high: float) -> list[str]:
+    """The advice that such a ratio leads to."""
+    return ["more_gas"] if high < 1 else ["less_gas"] if low > 1 else []
 
 
 def a_gas_line(name: str, by: date | None, words: str, **fields: Any) -> dict[str, Any]:
@@ -95,8 +101,7 @@ def test_danger_comes_first_then_animals_gas_drift_work_and_paper() -> None:
         "Hall: change the cylinder by Thursday 26 November.",
         "Hall: weighings jumped.",
         "0 of 1 system held their alkalinity this week.",
-        "South is falling (-0.50 dKH in the week): Reactor brings 0.80 of what it uses (0.70 to 0.90).",
-        "Reactor: the drip gives less.",
+        "South is falling (-0.50 dKH in the week): Reactor, the drip gives less.",
         "2 jobs are overdue, the longest: Probe calibrated (Lagoon), 12 days overdue.",
         "1 of 1 system had no alkalinity test all week.",
     ]
@@ -110,6 +115,11 @@ def test_why_a_system_moves_is_said_only_where_it_explains_the_way() -> None:
     assert said(lines=[rising], reactors=[a_reactor(rising["system_id"], 0.9, 1.1)])[1].endswith(
         "; nothing on record says why."
     )
+    falling = a_line("South", "Falling: -0.50 dKH in the week", now=7.5)
+    short = said(lines=[falling], reactors=[a_reactor(falling["system_id"], 0.7, 0.9)])[1]
+    assert short.endswith(": Reactor brings 0.80 of what it uses (0.70 to 0.90).")
+    beside_dosing = a_reactor(falling["system_id"], 0.7, 0.9, advice=[])  # others give the rest
+    assert said(lines=[falling], reactors=[beside_dosing])[1].endswith("; nothing on record says why.")
     more = said(lines=[rising], reactors=[a_reactor(rising["system_id"], 1.1, 1.3)])[1]
     assert more.endswith(": Reactor brings 1.20 of what it uses (1.10 to 1.30).")
     change = {"weeks": 4, "change": bounds(0.2, 0.1, 0.3, "dKH/d"), "words": "It uses 0.2 dKH/d more.", "events": []}
@@ -172,6 +182,15 @@ def test_what_to_do_is_one_list_with_what_presses_first() -> None:
         ("South", "Give 20 meq a day more."),
         ("Lagoon", "Probe calibrated: 2 days overdue."),
     ]
+
+
+def test_a_knob_is_said_once_and_by_the_reactor() -> None:
+    line = a_line("South")
+    line["advice"] = [{**remark("give_more", "Give 20 meq a day more."), "subject_id": line["system_id"]}]
+    more, less = a_reactor(line["system_id"], 0.7, 0.9), a_reactor(line["system_id"], 1.1, 1.3)
+    rows: dict[str, Any] = {"lines": [line], "gas": [], "findings": [], "due": [], "today": TODAY}
+    assert [each["code"] for each in to_do(**rows, reactors=[more])] == ["more_gas"]
+    assert [each["code"] for each in to_do(**rows, reactors=[less])] == ["less_gas", "give_more"]  # they disagree: both
 
 
 def test_what_to_order_is_what_is_needed_within_four_weeks() -> None:
