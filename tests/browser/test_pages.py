@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from itertools import combinations
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -156,6 +157,26 @@ def test_marks_in_a_plot_stay_round_and_text_stays_readable_on_a_phone(opened: O
             "(mark) => mark.querySelector('path').getBoundingClientRect().toJSON()"
         )
         assert 7 <= aside["width"] <= 12
+
+
+@pytest.mark.parametrize("width", [320, 390, 800, 1280])
+def test_no_two_texts_of_a_plot_overlap(opened: Opener, width: int) -> None:
+    page = opened(REPORT, viewport={"width": width, "height": 900}).page
+    plots: list[list[dict[str, Any]]] = page.evaluate(
+        """() => [...document.querySelectorAll('svg.plot')].map((plot) => [...plot.querySelectorAll('text')]
+             .filter((each) => each.checkVisibility())
+             .map((each) => ({text: each.textContent, ...each.getBoundingClientRect().toJSON()})))"""
+    )
+    assert len(plots) == 3
+    assert any(re.fullmatch(r"\d+–\d+", box["text"]) for boxes in plots for box in boxes)
+    overlapping = [
+        (one["text"], other["text"])
+        for boxes in plots
+        for one, other in combinations(boxes, 2)
+        if min(one["right"], other["right"]) - max(one["left"], other["left"]) > 0.5
+        and min(one["bottom"], other["bottom"]) - max(one["top"], other["top"]) > 2.5  # a line's box has air above it
+    ]
+    assert overlapping == []
 
 
 def test_the_report_prints_on_a4_with_its_table_heads_repeated(opened: Opener, tmp_path: Path) -> None:

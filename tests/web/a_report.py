@@ -145,7 +145,13 @@ def falling() -> dict[str, Any]:
         middle=7.6,
         findings=["Since two dozen colonies came in on 12 October it uses about a quarter more."],
         advice=["Raise the dosing rate from 38 to 46 mL/min; test again in three days. Change alkalinity slowly."],
-        events=[(41, "stock", "24 colonies added"), (3, "set_point", "Dosing rate 38 mL/min")],
+        events=[
+            *((day + 0.4, "maintenance", "Filter changed") for day in range(83, 42, -4)),
+            (41, "stock", "24 colonies added"),
+            *((day + 0.4, "maintenance", "Filter changed") for day in range(39, 3, -4)),
+            (3, "set_point", "Dosing rate 38 mL/min"),
+            (0.1, "maintenance", "Filter changed"),
+        ],
         demand_changes=[
             {
                 "weeks": 4,
