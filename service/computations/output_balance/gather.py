@@ -17,7 +17,7 @@ from service.computations.output_balance.changes import ReactorHistory
 from service.computations.output_balance.indicated import calibrated
 from service.computations.output_balance.numbers import Number, Z
 from service.computations.output_balance.situation import Chamber, Fed, Gas, Others, Situation
-from service.computations.output_balance.waters import FRESH, JUST_AFTER, RECORDS, USUAL_C, Water, waters
+from service.computations.output_balance.waters import FRESH, JUST_AFTER, RECORDS, USUAL_C, Estimated, Water, waters
 from service.computations.timeframe import Clock
 from service.resources.equipment.feeds.models import Feed
 from service.resources.equipment.feeds.queries import feeds_from, feeds_into
@@ -72,8 +72,13 @@ class ReactorRecords:
     history: ReactorHistory
 
 
-def gather(session: Session, reactors: Sequence[Equipment], at: datetime) -> dict[UUID, ReactorRecords]:
-    """The records of each reactor; the number of queries does not grow with the reactors."""
+def gather(
+    session: Session, reactors: Sequence[Equipment], at: datetime, *, known: Mapping[UUID, Estimated] | None = None
+) -> dict[UUID, ReactorRecords]:
+    """The records of each reactor; the number of queries does not grow with the reactors.
+
+    `known`: the alkalinity of every system they feed, where it was estimated for this instant already.
+    """
     ids = [reactor.id for reactor in reactors]
     feeds = [feed for feed in feeds_from(session, ids) if feed.span.holds_at(at)]
     system_ids = sorted({feed.system_id for feed in feeds})
@@ -83,7 +88,7 @@ def gather(session: Session, reactors: Sequence[Equipment], at: datetime) -> dic
         quantity: courses(session, everybody, quantity, start=at - RECORDS, end=at + JUST_AFTER, probes_every=HOUR)
         for quantity in QUANTITIES
     }
-    found = waters(session, system_ids, at)
+    found = waters(session, system_ids, at, known=known)
     gas = _lines(session, ids, at)
     settings = set_points.history(session, ids, quantity="effluent_flow")
     fills = media_of(session, ids)

@@ -28,6 +28,7 @@ SOUND = timedelta(days=7)  # pH has a day and a week: a mean is compared, not on
 DOSED = timedelta(days=14)  # what was dosed in this time is what is dosed a day
 JUST_AFTER = timedelta(microseconds=1)
 USUAL_C = 25.0
+Estimated = tuple[Gathered, ConsumptionEstimate]
 WATER_QUANTITIES = ("ph", "temperature", "salinity")
 
 
@@ -46,15 +47,17 @@ class Water:
     tests: Course | None = None  # of its alkalinity
 
 
-def waters(session: Session, system_ids: Sequence[UUID], at: datetime) -> dict[UUID, Water]:
-    """The water of each system; the number of queries does not grow with them."""
+def waters(
+    session: Session, system_ids: Sequence[UUID], at: datetime, *, known: Mapping[UUID, Estimated] | None = None
+) -> dict[UUID, Water]:
+    """The water of each system; the number of queries does not grow with them.
+
+    `known`: the alkalinity of systems as it was gathered and estimated for this instant already.
+    """
     systems = list(session.exec(select(System).where(col(System.id).in_(system_ids))))
     stated = volumes(session, system_ids)
     held = set_points.history(session, system_ids, quantity="reference_salinity")
-    gathered = gather_consumption(session, systems, "alkalinity", start=at - RECORDS, end=at + JUST_AFTER)
-    known = [each for each in gathered.values() if each is not None]
-    answers = estimates(known, "alkalinity", at=at) if known else []
-    found = {each.system.id: (each, answer) for each, answer in zip(known, answers, strict=True)}
+    found = estimated(session, systems, at) if known is None else known
     read = {
         quantity: system_courses(session, system_ids, quantity, start=at - FRESH, end=at + JUST_AFTER)
         for quantity in WATER_QUANTITIES
@@ -74,10 +77,18 @@ def waters(session: Session, system_ids: Sequence[UUID], at: datetime) -> dict[U
     return made
 
 
+def estimated(session: Session, systems: Sequence[System], at: datetime) -> dict[UUID, Estimated]:
+    """The alkalinity of each system at an instant; those whose volume was never stated are left out."""
+    gathered = gather_consumption(session, systems, "alkalinity", start=at - RECORDS, end=at + JUST_AFTER)
+    known = [each for each in gathered.values() if each is not None]
+    answers = estimates(known, "alkalinity", at=at) if known else []
+    return {each.system.id: (each, answer) for each, answer in zip(known, answers, strict=True)}
+
+
 def _water(
     system: System,
     volume_l: float | None,
-    found: tuple[Gathered, ConsumptionEstimate] | None,
+    found: Estimated | None,
     read: Mapping[str, Course],
     *,
     system_salinity: float,

@@ -62,7 +62,8 @@ def weekly_report(
         {**line(system, week, estimated[system.id], known[system.id], scaled), "ions": ions_of[system.id]}
         for system in of_site
     ]
-    reactors = reactors_of(session, site, at, lines, scaled)
+    alkalinity = {system_id: pair.now for system_id, pair in estimated.items() if pair.now is not None}
+    reactors = reactors_of(session, site, at, lines, alkalinity, scaled)
     gas = gas_of(session, site, at, week.zone)
     plans = upkeep.due_of(session, site, at)
     elsewhere = merged(found or {}, lines=lines, reactors=reactors, gas=gas)

@@ -15,6 +15,7 @@ from service.computations.media_forecast.answer import shown as media_shown
 from service.computations.media_forecast.gather import gather as gather_media
 from service.computations.output_balance.gather import gather
 from service.computations.output_balance.routes import shown
+from service.computations.output_balance.waters import Estimated
 from service.reports import wording
 from service.resources.equipment.gas_lines.models import REACTOR
 from service.resources.equipment.pieces import queries as pieces
@@ -32,16 +33,21 @@ HOLD = "hold"
 
 
 def reactors_of(
-    session: Session, site: Site, at: datetime, lines: Sequence[Mapping[str, Any]], scaled: Scaled
+    session: Session,
+    site: Site,
+    at: datetime,
+    lines: Sequence[Mapping[str, Any]],
+    known: Mapping[UUID, Estimated],
+    scaled: Scaled,
 ) -> list[dict[str, Any]]:
     """A row for each reactor in use, by tag; the number of queries does not grow with them.
 
-    `lines` are those of the site's systems; `scaled` shows alkalinity in the site's unit.
+    `lines` and `known` are those of the site's systems; `scaled` shows alkalinity in the site's unit.
     """
     reactors = [row for row in pieces.of_site(session, site.id, kind=REACTOR) if row.state in IN_USE]
     if not reactors:
         return []
-    gathered = gather(session, reactors, at)
+    gathered = gather(session, reactors, at, known=known)
     levels = courses(session, [row.id for row in reactors], "media_level", start=at - LOOKED_AT, end=at + JUST_AFTER)
     media = gather_media(session, reactors, at)
     zone = ZoneInfo(site.time_zone)
