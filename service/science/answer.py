@@ -58,6 +58,21 @@ class LevelShift:
 
 
 @dataclass(frozen=True, slots=True)
+class LotStep:
+    """How far a new reagent lot reads from the one before, as the readings of the water alone tell: size and sd.
+
+    index is the first reading with the new lot; both lots by their numbers in the record.
+    """
+
+    index: int
+    at_days: float
+    old_lot: int
+    new_lot: int
+    size: float
+    sd: float
+
+
+@dataclass(frozen=True, slots=True)
 class Missing:
     """What would settle the estimate: readings of the water, an input's flow or inflow, or the inputs' calibration."""
 
@@ -103,3 +118,4 @@ class ConsumptionEstimate:
     used: Used
     drift: float | None
     noise_factor: float | None
+    lot_steps: tuple[LotStep, ...] = ()

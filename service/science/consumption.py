@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from service.science.answer import ConsumptionEstimate, Course, Expected, LevelShift, Missing, SetAside, Used
+from service.science.answer import ConsumptionEstimate, Course, Expected, LevelShift, LotStep, Missing, SetAside, Used
 from service.science.course import demand_between
 from service.science.demand_prior import DRIFT_SCORES, NOISE_FACTORS, Grid, robust_start, settings_grid
 from service.science.filtering import (
@@ -203,7 +203,23 @@ def _answer(
         used=_used(history, len(set_aside)),
         drift=float(weight @ filtered.grid.drift[lane]),
         noise_factor=float(weight @ filtered.grid.noise_factor[lane]),
+        lot_steps=_lot_steps(history, filtered, lane),
     )
+
+
+def _lot_steps(history: SystemHistory, filtered: Filtered, lane: int) -> tuple[LotStep, ...]:
+    """What each new lot changed, where the readings on either side tell."""
+    look, timeline, lots = filtered.look, filtered.timeline, history.readings.lot
+    if lots is None:
+        return ()
+    steps = []
+    for node in np.flatnonzero(look.lot_step_sd[:, lane]):
+        index = int(timeline.source[node, lane])
+        read_before = np.flatnonzero(timeline.has_reading[:node, lane])
+        old = int(lots[timeline.source[read_before[-1], lane]])
+        size, sd = float(look.lot_step[node, lane]), float(look.lot_step_sd[node, lane])
+        steps.append(LotStep(index, float(timeline.at_days[node, lane]), old, int(lots[index]), size, sd))
+    return tuple(steps)
 
 
 def _verdicts(filtered: Filtered, lane: int) -> tuple[tuple[SetAside, ...], tuple[LevelShift, ...]]:

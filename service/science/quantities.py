@@ -103,6 +103,15 @@ def canonical(
     return result if isinstance(value, np.ndarray) else float(result)
 
 
+def stated_value(quantity: str | Quantity, conditions: Conditions) -> float | None:
+    """What a check standard is said to hold, canonical; None where its reading does not say.
+
+    Raises EntryError for conditions that the quantity does not have.
+    """
+    row = quantity_named(quantity)
+    return _number(_checked_conditions(row, row.unit, conditions), "stated_value")
+
+
 def quantity_named(quantity: str | Quantity) -> Quantity:
     """The row of that code (or the row itself); UnknownQuantity otherwise."""
     if isinstance(quantity, Quantity):

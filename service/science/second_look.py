@@ -37,6 +37,8 @@ class SecondLook:
     """The timeline without the mistakes and free to jump where it did; what was found, all (nodes, systems).
 
     mistake and jump: the score with its sign, 0 where none was found; size and size_sd of each jump, concentration.
+    lot_step, lot_step_sd: at the first reading of a new lot, by how much it reads from the old one as the record alone
+    tells, and its sd; elsewhere 0.
     """
 
     timeline: Timeline
@@ -44,6 +46,8 @@ class SecondLook:
     jump: Values
     size: Values
     size_sd: Values
+    lot_step: Values
+    lot_step_sd: Values
 
     def evidence(self) -> Values:
         """By how much the explanations raise the log-likelihood, less their price, (systems)."""
@@ -66,7 +70,7 @@ def second_look(*, timeline: Timeline, start: Start, grid: Grid, scale: Scale) -
     plain = _search(timeline.take(lanes), start.take(lanes), grid.take(lanes), scale, with_jumps=False)
     kept = plain.evidence() >= free.evidence()[lanes]
     replaced = lanes[kept]
-    for name in ("mistake", "jump", "size", "size_sd"):
+    for name in ("mistake", "jump", "size", "size_sd", "lot_step", "lot_step_sd"):
         getattr(free, name)[:, replaced] = getattr(plain, name)[:, kept]
     for name in ("has_reading", "jump_variance"):
         getattr(free.timeline, name)[:, replaced] = getattr(plain.timeline, name)[:, kept]
@@ -76,12 +80,13 @@ def second_look(*, timeline: Timeline, start: Start, grid: Grid, scale: Scale) -
 def _search(timeline: Timeline, start: Start, grid: Grid, scale: Scale, *, with_jumps: bool) -> SecondLook:
     """Believe the largest score of each record beyond 4, and look again, until none is left."""
     shape = timeline.reading.shape
-    found = SecondLook(timeline, *(np.zeros(shape) for _ in range(4)))
+    found = SecondLook(timeline, *(np.zeros(shape) for _ in range(6)))
     has_reading, jump_variance = timeline.has_reading.copy(), timeline.jump_variance.copy()
     lanes = np.arange(shape[1])
     for _ in range(ROUNDS):
         current = replace(timeline, has_reading=has_reading, jump_variance=jump_variance).take(lanes)
         mistake, jump, size, size_sd = _scores(current, start.take(lanes), grid.take(lanes), scale)
+        _note_lots(found, current, lanes, size, size_sd, scale)
         here = np.arange(len(lanes))
         worst_mistake, worst_jump = (np.abs(each).argmax(axis=0) for each in (mistake, jump))
         largest_mistake, largest_jump = np.abs(mistake)[worst_mistake, here], np.abs(jump)[worst_jump, here]
@@ -100,6 +105,16 @@ def _search(timeline: Timeline, start: Start, grid: Grid, scale: Scale, *, with_
     return replace(found, timeline=replace(timeline, has_reading=has_reading, jump_variance=jump_variance))
 
 
+def _note_lots(
+    found: SecondLook, timeline: Timeline, lanes: Whole, size: Values, size_sd: Values, scale: Scale
+) -> None:
+    """The step at each new lot: what was reckoned with beforehand, sd lot_step_sd, is taken out of its variance."""
+    node, here = np.nonzero(timeline.lot_changed & (size_sd > 0.0))
+    own = size_sd[node, here] ** 2 - scale.lot_step_sd**2
+    found.lot_step[node, lanes[here]] = size[node, here]
+    found.lot_step_sd[node, lanes[here]] = np.sqrt(np.maximum(own, (0.1 * size_sd[node, here]) ** 2))
+
+
 def _scores(timeline: Timeline, start: Start, grid: Grid, scale: Scale) -> tuple[Values, Values, Values, Values]:
     """Score of each reading as a mistake, of a jump just before it, and that jump's size and sd; (nodes, systems)."""
     forward = run_filter(timeline=timeline, start=start, grid=grid, rule=None, scale=scale, keep=True)
@@ -115,4 +130,4 @@ def _scores(timeline: Timeline, start: Start, grid: Grid, scale: Scale) -> tuple
     after: Whole = np.cumsum(has[::-1], axis=0, dtype=np.int64)[::-1]
     can_jump = has & (before >= READINGS_AROUND_A_JUMP) & (after >= READINGS_AROUND_A_JUMP) & (information > 0.0)
     size = np.where(can_jump, smoothed.adjoint[:, LEVEL, :, 0] / known, 0.0)
-    return mistake, size * np.sqrt(known), size, 1.0 / np.sqrt(known)
+    return mistake, size * np.sqrt(known), size, np.where(can_jump, 1.0 / np.sqrt(known), 0.0)

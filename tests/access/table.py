@@ -307,6 +307,7 @@ ROWS: dict[str, Row] = {
     "read_gas_line_forecast": Row(READ, at("gas-lines", a_line, "line_id")),
     "read_cylinder_forecast": Row(READ, lambda world, _by: Ask({"cylinder_id": a_cylinder(world)["id"]})),
     "read_media_forecast": Row(READ, lambda world, _by: Ask({"reactor_id": world.piece("calcium_reactor")["id"]})),
+    "project_system": Row(READ, lambda world, _by: Ask({"system_id": world.system["id"]}, {"days": 7})),
     "read_output_balance": Row(READ, lambda world, _by: Ask({"reactor_id": world.piece("calcium_reactor")["id"]})),
     "read_run_away": Row(READ, lambda world, _by: Ask({"reactor_id": world.piece("calcium_reactor")["id"]})),
     "read_gas_release": Row(READ, at("rooms", a_room, "room_id")),

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from service.computations.answers import LEVEL, remark, sources_of
 from service.computations.consumption.gather import Gathered
+from service.computations.consumption.kit import kit_finding, lot_in_use
 from service.resources.keeping.amounts import refused
 from service.science.answer import ConsumptionEstimate, LevelShift, Missing
 from service.science.consumption import ALKALINITY, CALCIUM, MAGNESIUM, Scale, estimate_consumption
@@ -143,7 +144,10 @@ def shown(
         "used": used(gathered, estimate),
         "set_aside": set_aside(gathered, estimate, scaled),
         "missing": [missing(gathered, quantity, each) for each in estimate.missing],
-        "findings": [level_shift(gathered, quantity, each, scaled) for each in estimate.level_shifts],
+        "findings": [
+            *(level_shift(gathered, quantity, each, scaled) for each in estimate.level_shifts),
+            *of_kit(gathered, quantity, estimate, scaled),
+        ],
         "assumptions": [*ASSUMED, *gathered.inputs.assumptions],
         "cautions": [],
     }
@@ -214,6 +218,16 @@ def level_shift(gathered: Gathered, quantity: str, shift: LevelShift, scaled: Sc
     by = f"{abs(size):.2f} ({least:.2f} to {most:.2f}) {scaled.level_unit}"
     detail = f"{quantity.capitalize()} {verb} by {by} at once between {first} and {last} UTC: {cause}"
     return remark("level_shift", detail, gathered.system.id)
+
+
+def of_kit(gathered: Gathered, quantity: str, estimate: ConsumptionEstimate, scaled: Scaled) -> list[dict[str, Any]]:
+    """What is to be said of the reagent lot in use: nothing, where it reads as lots usually do."""
+    course = gathered.course
+    found = lot_in_use(estimate, course.lot.tolist(), course.lot_ids, gathered.standards)
+    if found is None:
+        return []
+    subject = gathered.system.id
+    return [kit_finding(found, quantity=quantity, level=scaled.level, unit=scaled.level_unit, system_id=subject)]
 
 
 def _course(gathered: Gathered, estimate: ConsumptionEstimate, scaled: Scaled) -> dict[str, Any] | None:

@@ -12,6 +12,7 @@ from sqlmodel import Session
 from service.computations.consumption.inputs import Inputs, inputs_of, recorded
 from service.computations.timeframe import Clock, Volume, volumes
 from service.resources.places.systems.models import System
+from service.resources.records.check_standards import StandardRead, check_standards
 from service.resources.records.queries import Course, system_courses
 from service.science.history import Readings, SystemHistory
 
@@ -30,6 +31,7 @@ class Gathered:
     history: SystemHistory
     course: Course
     inputs: Inputs
+    standards: tuple[StandardRead, ...] = ()  # of the site's kits, read with a known lot
 
 
 def gather(
@@ -50,12 +52,14 @@ def gather_several(
     clock = Clock(start)
     stated = volumes(session, ids)
     inputs = recorded(session, ids, start, end)
+    sites = sorted({system.site_id for system in systems})
     return {
         quantity: _histories(
             systems,
             stated,
             system_courses(session, ids, quantity, start=start, end=end),
             inputs_of(inputs, stated, quantity, clock=clock, end=end),
+            check_standards(session, sites, quantity, start=start, end=end),
             clock,
         )
         for quantity in quantities
@@ -67,16 +71,26 @@ def _histories(
     stated: Mapping[UUID, Volume | None],
     courses: Mapping[UUID, Course],
     inputs: Mapping[UUID, Inputs],
+    standards: Mapping[UUID, Sequence[StandardRead]],
     clock: Clock,
 ) -> dict[UUID, Gathered | None]:
     return {
-        system.id: None if volume is None else _gathered(system, clock, courses[system.id], inputs[system.id], volume)
+        system.id: None
+        if volume is None
+        else _gathered(system, clock, courses[system.id], inputs[system.id], volume, standards[system.site_id])
         for system in systems
         for volume in [stated[system.id]]
     }
 
 
-def _gathered(system: System, clock: Clock, course: Course, inputs: Inputs, volume: Volume) -> Gathered:
+def _gathered(
+    system: System,
+    clock: Clock,
+    course: Course,
+    inputs: Inputs,
+    volume: Volume,
+    standards: Sequence[StandardRead],
+) -> Gathered:
     readings = Readings(
         at_days=clock.days_of(course.at_us),
         value=course.value,
@@ -93,4 +107,4 @@ def _gathered(system: System, clock: Clock, course: Course, inputs: Inputs, volu
     )
     if course.is_mean.any():
         inputs.assumptions.append(BY_PROBE)
-    return Gathered(system, clock, history, course, inputs)
+    return Gathered(system, clock, history, course, inputs, tuple(standards))

@@ -13,10 +13,11 @@ from service.resources.records.queries import Course
 from service.science import Values
 from service.science.level_change import SlopeChange, slope_change
 
-SIGNIFICANT_SCORE = 4.0
+SIGNIFICANT_SCORE = 3.0
+"""By the findings study (tests/studies/findings.py)."""
 LEAST_RATIO = 1.12
 """A bubble wanders with temperature and delivery pressure: a smaller change is not named (our judgement)."""
-COUNTED_SD = 0.04
+COUNTED_SD = 0.025
 """Of the bubbles counted over weeks, by ten per cent a count and several counts a week (common practice)."""
 LOOKED_BACK_DAYS = 120.0
 

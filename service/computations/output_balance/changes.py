@@ -22,6 +22,8 @@ from service.science import Values
 from service.science.level_change import LevelChange, level_change
 
 SIGNIFICANT_SCORE = 3.5
+SIGNIFICANT_SCORE_OF_MEDIA = 2.7
+"""Both by the findings study (tests/studies/findings.py): effluent tests scatter more than timed drips."""
 LEAST_LOSS = 0.12
 LEAST_LOSS_OF_MEDIA = 0.15
 """Smaller changes are left to the next cleaning or refill (our judgement)."""
@@ -48,12 +50,13 @@ class ReactorHistory:
 
 def changes(history: ReactorHistory) -> list[dict[str, Any]]:
     """What has changed of itself, each with its evidence and what would confirm it."""
-    drip, given = drip_change(history), given_change(history)
-    found = []
-    if _fell(drip, LEAST_LOSS):
+    drip = drip_change(history)
+    if _fell(drip, LEAST_LOSS, SIGNIFICANT_SCORE):
         assert drip is not None
-        found.append(remark("slowing_drip", _slowing(history, drip), history.reactor_id))
-    if _fell(given, LEAST_LOSS_OF_MEDIA):
+        # a slower drip nears the ceiling and gives less for its gas: that is not the media's doing
+        return [remark("slowing_drip", _slowing(history, drip), history.reactor_id)]
+    given, found = given_change(history), []
+    if _fell(given, LEAST_LOSS_OF_MEDIA, SIGNIFICANT_SCORE_OF_MEDIA):
         assert given is not None
         found.append(remark("media_give_less", _less(history, given), history.reactor_id))
     return found
@@ -87,8 +90,8 @@ def given_change(history: ReactorHistory) -> LevelChange | None:
     return level_change(at_days=days[kept], value=value[kept], relative_sd=effluent.sd[kept] / added[kept])
 
 
-def _fell(change: LevelChange | None, least: float) -> bool:
-    return change is not None and change.score > SIGNIFICANT_SCORE and change.ratio < 1.0 - least
+def _fell(change: LevelChange | None, least: float, score: float) -> bool:
+    return change is not None and change.score > score and change.ratio < 1.0 - least
 
 
 def _slowing(history: ReactorHistory, change: LevelChange) -> str:

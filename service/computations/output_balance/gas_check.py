@@ -75,7 +75,7 @@ def _difference(
         chemistry_g_d=by_chemistry.value,
         chemistry_sd=by_chemistry.sd,
     )
-    if not bool(found.is_significant):
+    if abs(float(found.score)) < situation.gas.significant_score:
         return None
     part, low, high = (
         100 * abs(float(each)) for each in (found.missing_fraction, found.low_fraction, found.high_fraction)

@@ -47,6 +47,10 @@ ROOM_C = (18.0, 26.0)
 TOGETHER = timedelta(days=2)  # between two pH that say something of one another
 ALONGSIDE = timedelta(days=14)  # a feed this old is in the demand that was estimated
 
+WATCHED_SCORE = 4.0
+"""A reactor that is watched for months: what its probe, watch and titrant share does not average away, and at 2 every
+fortieth sound one would be named for as long as it keeps its probe (tests/studies/findings.py)."""
+
 Courses = Mapping[str, Mapping[UUID, Course]]
 
 
@@ -201,6 +205,7 @@ def _gas(line: _OnLine, checks: Mapping[str, Checked], indicated: Mapping[str, C
         by_bubbles=None if bubbles is None else calibrated(records, indicated["bubble_rate"], bubbles),
         by_gas_flow=metered or flow,
         bubbles_per_s=None if bubbles is None else bubbles.value,
+        significant_score=WATCHED_SCORE,
     )
 
 

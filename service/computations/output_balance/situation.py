@@ -58,6 +58,7 @@ class Gas:
     by_bubbles: Number | None = None
     by_gas_flow: Number | None = None
     bubbles_per_s: float | None = None
+    significant_score: float = 1.959964  # from which weighing and chemistry are said to differ
 
 
 @dataclass(frozen=True)

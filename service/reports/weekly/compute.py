@@ -18,6 +18,7 @@ from service.reports.weekly.findings import Remark, merged, told
 from service.reports.weekly.gas import gas_of
 from service.reports.weekly.headline import headline
 from service.reports.weekly.ions import ions, scaled_for, target_of
+from service.reports.weekly.kits import kits
 from service.reports.weekly.lines import QUANTITY, SHOWN, Known, Pair, last_tested, line, pairs, tested
 from service.reports.weekly.reactors import reactors_of
 from service.reports.weekly.tasks import to_do, to_order
@@ -66,8 +67,9 @@ def weekly_report(
     reactors = reactors_of(session, site, at, lines, alkalinity, scaled)
     gas = gas_of(session, site, at, week.zone)
     plans = upkeep.due_of(session, site, at)
-    elsewhere = merged(found or {}, lines=lines, reactors=reactors, gas=gas)
-    names = happenings.labels(session, {*(due.plan.subject_id for due in plans), *(found or {})})
+    found = {**kits(estimated, scaled), **(found or {})}
+    elsewhere = merged(found, lines=lines, reactors=reactors, gas=gas)
+    names = happenings.labels(session, {*(due.plan.subject_id for due in plans), *found})
     due = [upkeep.shown(each, names) for each in plans]
     findings = told(lines=lines, reactors=reactors, gas=gas, elsewhere=elsewhere, names=names)
     corrections = happenings.corrections(session, site.id, week.start, week.end)

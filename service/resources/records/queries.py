@@ -60,8 +60,9 @@ class Course:
     """Readings of one quantity in time order, in its canonical unit, a probe's means among them; arrays are (readings).
 
     `at_us`: microseconds since 1970 UTC. `sd`: one standard deviation of each value. `replicate_group`: the same number
-    for replicates of one sample. `lot`: a number a reagent lot or probe, 0 where none is stated. `origin`: the records'
-    ids, of a mean its series'. `is_mean`: which are means of a probe series.
+    for replicates of one sample. `lot`: a number a reagent lot or probe, 0 where none is stated; `lot_ids` has the ids
+    of the reagent lots in the order of their numbers, from 1. `origin`: the records' ids, of a mean its series'.
+    `is_mean`: which are means of a probe series.
     """
 
     at_us: Whole
@@ -71,6 +72,7 @@ class Course:
     lot: Whole
     origin: Origins
     is_mean: Flags
+    lot_ids: tuple[UUID, ...] = ()
 
     def __len__(self) -> int:
         return len(self.origin)
@@ -85,6 +87,7 @@ class Course:
             lot=self.lot[kept],
             origin=Origins([id_ for id_, is_kept in zip(self.origin.raw, kept.tolist(), strict=True) if is_kept]),
             is_mean=self.is_mean[kept],
+            lot_ids=self.lot_ids,
         )
 
 
@@ -213,14 +216,16 @@ def _built(
 
 
 def _by_hand(rows: Sequence[_Row], repeats: Mapping[str | None, Repeatability]) -> Course:
+    lots = _lots_in_order(rows)
     return Course(
         at_us=np.array([row.at_us for row in rows], dtype=np.int64),
         value=np.array([row.value for row in rows], dtype=np.float64),
         sd=np.array([_sd(row, repeats[row.method]) for row in rows], dtype=np.float64),
         replicate_group=_groups(rows),
-        lot=_lots(rows),
+        lot=_lots(rows, lots),
         origin=Origins([row.id for row in rows]),
         is_mean=np.zeros(len(rows), dtype=np.bool_),
+        lot_ids=lots,
     )
 
 
@@ -254,7 +259,12 @@ def _merged(by_hand: Course, by_probe: Sequence[Course]) -> Course:
     place = np.argsort(order)
     group = np.where(group >= 0, place[group], -1)  # a group is named by the place of its first sample
     origins = [origin for part in parts for origin in part.origin.raw]
-    return Course(**columns, replicate_group=group[order], origin=Origins([origins[index] for index in order]))
+    return Course(
+        **columns,
+        replicate_group=group[order],
+        origin=Origins([origins[index] for index in order]),
+        lot_ids=by_hand.lot_ids,
+    )
 
 
 def _sd(row: _Row, repeatability: Repeatability) -> float:
@@ -275,9 +285,12 @@ def _groups(rows: Sequence[_Row]) -> Whole:
     return groups
 
 
-def _lots(rows: Sequence[_Row]) -> Whole:
-    """A number a lot in order of first use, 0 where none is stated."""
-    numbers: dict[UUID, int] = {}
-    return np.array(
-        [0 if row.lot_id is None else numbers.setdefault(row.lot_id, len(numbers) + 1) for row in rows], dtype=np.int64
-    )
+def _lots_in_order(rows: Sequence[_Row]) -> tuple[UUID, ...]:
+    """The lots in order of first use."""
+    return tuple(dict.fromkeys(row.lot_id for row in rows if row.lot_id is not None))
+
+
+def _lots(rows: Sequence[_Row], in_order: Sequence[UUID]) -> Whole:
+    """A number a lot, from 1 in order of first use, 0 where none is stated."""
+    number = {lot_id: index + 1 for index, lot_id in enumerate(in_order)}
+    return np.array([0 if row.lot_id is None else number[row.lot_id] for row in rows], dtype=np.int64)

@@ -1,0 +1,80 @@
+"""A plan for a system, and what its water would do."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from typing import Annotated
+from uuid import UUID
+
+from pydantic import Field
+
+from service.computations.answers import Answer
+from service.computations.consumption.models import CourseRead
+from service.http.shapes import Amount, Bounds, Id, Number, Shape, Time, UnitName, Whole
+
+Factor = Annotated[Number, Field(ge=0.1, le=5, description="Of the present gas flow: 1.2 is a fifth more.")]
+
+
+class ReactorPlan(Shape):
+    """What is turned at a reactor. Left out stays as it is; `chamber_ph` is for one that a controller holds."""
+
+    reactor_id: Id
+    flow: Amount | None = Field(default=None, description="The new drip, all of the effluent.")
+    gas_factor: Factor | None = None
+    chamber_ph: Annotated[Number, Field(ge=5.5, le=8, description="NBS.")] | None = None
+
+
+class LimewaterPlan(Shape):
+    """So much more limewater a day than now (less: negative)."""
+
+    volume: Amount
+    strength: Amount | None = Field(default=None, description="Left out: 75 % of saturation, known to 15 %.")
+
+
+class WaterChangePlan(Shape):
+    """Water changed once, or every so many days from then on."""
+
+    volume: Amount
+    alkalinity: Amount
+    after_days: Annotated[Number, Field(ge=0, le=60)] = 1
+    every_days: Annotated[Number, Field(ge=1, le=60)] | None = None
+
+
+class ProjectionSent(Shape):
+    """A plan. Everything left out: the days to come with everything as it is."""
+
+    days: Annotated[Whole, Field(ge=1, le=60)] = 14
+    at: Time | None = Field(default=None, description="The instant to look ahead from; left out, now.")
+    unit: UnitName | None = Field(default=None, description="Of the levels; left out, meq/L.")
+    reactors: Annotated[list[ReactorPlan], Field(max_length=8)] = []
+    dosing_change: Amount | None = Field(default=None, description="So much more alkalinity a day than now.")
+    limewater_change: LimewaterPlan | None = None
+    water_changes: Annotated[list[WaterChangePlan], Field(max_length=12)] = []
+    most_a_day: Amount | None = Field(
+        default=None, description="The change a day that the animals are allowed; left out, 0.36 meq/L (1 dKH)."
+    )
+
+
+class ReactorAhead(Shape):
+    """What a reactor would do under the plan, at rest; null where its readings fix no chamber."""
+
+    reactor_id: UUID
+    mode: str
+    flow: Amount
+    effluent_alkalinity: Amount | None
+    chamber_ph: Number | None
+    gas_factor: Number | None
+    supply: Bounds | None = Field(description="To this system.")
+    supply_now: Bounds | None
+
+
+class ProjectionRead(Answer):
+    """The level over the days to come, with the plan and without; null where the records cannot tell."""
+
+    system_id: UUID
+    at: datetime
+    days: int
+    course: CourseRead | None = Field(description="Alkalinity under the plan, a value a day.")
+    unchanged: CourseRead | None = Field(description="The same with everything as it is.")
+    largest_change: Bounds | None = Field(description="The largest change in one day under the plan.")
+    reactors: list[ReactorAhead]

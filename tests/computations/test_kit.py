@@ -1,0 +1,72 @@
+"""Does the kit read true? Consumption names a lot that reads wrong, by standards and by the water's own step."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+from typing import Any
+from uuid import uuid4
+
+import numpy as np
+from support.house import House
+
+LEVEL = 2.85
+
+
+def records(house: House, *, standards: tuple[float, ...], step: float) -> dict[str, Any]:
+    """Titrations every second day with two lots, the second ten days ago; standards read with it (less 2.80)."""
+    site = house.a_site()
+    system = house.a_system(site)
+    lots = [house.call("POST", "/v1/lots", {"number": f"{name}-{uuid4().hex[:6]}"}) for name in ("A", "B")]
+    random = np.random.default_rng(7)
+    for index in range(30):
+        days = 60 - 2 * index
+        new = days <= 10
+        value = LEVEL + (step if new else 0.0) + 0.03 * float(random.standard_normal())
+        house.a_reading(
+            system["id"], value, taken_at=ago(house, days), unit="meq/L", lot_id=lots[new]["id"], relative_sd=0.015
+        )
+    for index, off in enumerate(standards):
+        house.a_reading(
+            system["id"], 2.80 + off, taken_at=ago(house, 9 - 4 * index), unit="meq/L", lot_id=lots[1]["id"],
+            purpose="check_standard", relative_sd=0.012, conditions={"stated_value": {"value": 2.80, "unit": "meq/L"}},
+        )  # fmt: skip
+    return system
+
+
+def ago(house: House, days: float) -> str:
+    return (house.now - timedelta(days=days)).isoformat()
+
+
+def findings(house: House, system: dict[str, Any], **query: Any) -> list[dict[str, Any]]:
+    answer = house.call("GET", f"/v1/systems/{system['id']}/consumption", params=query)
+    return [each for each in answer["findings"] if each["code"] == "kit_off"]
+
+
+def test_standards_and_step_together_name_a_lot_that_reads_high(house: House) -> None:
+    system = records(house, standards=(0.14, 0.16, 0.15), step=0.15)
+    found = findings(house, system)
+    assert len(found) == 1
+    assert "3 check standards" in found[0]["detail"]
+    assert "meq/L high" in found[0]["detail"]
+    assert "step" in found[0]["detail"]
+    assert "dKH high" in findings(house, system, unit="dKH/d")[0]["detail"]
+
+
+def test_sound_standards_clear_it(house: House) -> None:
+    assert findings(house, records(house, standards=(0.01, -0.01, 0.0), step=0.02)) == []
+
+
+def test_a_standard_in_another_unit_counts_as_what_it_holds(house: House) -> None:
+    site = house.a_site()
+    system = house.a_system(site)
+    problem = house.call(
+        "PUT",
+        f"/v1/readings/{uuid4()}",
+        {
+            "subject_id": system["id"], "quantity": "alkalinity", "value": 2.9, "unit": "meq/L",
+            "taken_at": ago(house, 1), "purpose": "check_standard",
+            "conditions": {"stated_value": {"value": 8, "unit": "kg"}},
+        },
+        status=422,
+    )  # fmt: skip
+    assert problem["errors"][0]["pointer"] == "/conditions/stated_value"
