@@ -13,7 +13,7 @@ from service.reports.weekly.findings import LATER, urgency
 from service.reports.weekly.gas import SOON
 from service.reports.weekly.words import STEADY
 
-MOST = 6  # sentences of a group; what is left is counted
+MOST = 5  # sentences of a group; what is left is counted
 RISING, FALLING = "Rising", "Falling"
 GIVES_LESS = ("slowing_drip", "media_give_less", "far_below_ceiling", "effluent_below_tank", "no_drip")
 CHANGES = ("stock", "set_point")

@@ -87,7 +87,7 @@ def _row(
         "gas_use": use,
         "gas_use_by": by,
         "gas_finding": answer["gas_check"]["finding"],
-        "media_left": media["left"],
+        "media_left": _not_below_nothing(media["left"]),
         "media_filled": media["filled"],
         "media_refill_by": media["refill_by"],
         "media_level": _media_level(level),
@@ -127,6 +127,11 @@ def _gas_use(check: dict[str, Any]) -> tuple[dict[str, Any] | None, str | None]:
         if check[name] is not None:
             return check[name], by
     return None, None
+
+
+def _not_below_nothing(bounds: dict[str, Any] | None) -> dict[str, Any] | None:
+    """A mass whose interval reaches below zero, which it cannot be."""
+    return None if bounds is None else {**bounds, "value": max(bounds["value"], 0.0), "low": max(bounds["low"], 0.0)}
 
 
 def _media_level(level: Course) -> dict[str, Any] | None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping, Sequence
 from datetime import date, timedelta
 from typing import Any
@@ -14,6 +15,27 @@ from service.reports.weekly.gas import SOON
 NO_DEED = ("hold", "weigh_weekly")  # advice to go on as before
 ORDERED_AHEAD = timedelta(days=28)
 REFILLED_AT = 50.0  # per cent of the media (common practice)
+
+NUMBER = re.compile(r"\d[\d.]* (?:%|kg) \([^)]+\)")
+SEARCH = "search for leaks with soapy water, not by smell, and ventilate first"
+DEEDS = {  # what each finding asks for, and what its number is of
+    "no_drip": ("Close the gas until water runs again, and look for a blocked line or a stopped pump", ""),
+    "gas_leak": (
+        f"Close the needle valve overnight, weigh before and after, and {SEARCH}",
+        "of the gas goes elsewhere",
+    ),
+    "gas_missing": (
+        f"Read the pH in the chamber itself; if that does not explain it, {SEARCH}",
+        "of the gas weighed out does not show in the water",
+    ),
+    "heavier_than_full": ("Leave the cylinder alone and call the gas supplier, unless more hung on the scale", ""),
+    "slowing_drip": ("Clean the drip line and its valve, and time the drip again", "less comes than before"),
+    "media_give_less": (
+        "Test the effluent again, then look at the media, gas closed and pressure let off",
+        "less comes for the same gas",
+    ),
+    "media_low": ("Refill the media, gas closed and pressure let off first", "are left"),
+}
 
 Row = Mapping[str, Any]
 
@@ -28,15 +50,16 @@ def to_do(
     today: date,
 ) -> list[dict[str, Any]]:
     """What presses first: danger, gas that runs out, then knobs to turn, then work that is overdue."""
+    dangers = [each for each in findings if each["code"] in DANGER]
+    faults = [each for each in findings if each["code"] in DEEDS and each["code"] not in DANGER]
+    soon = [row for row in gas if row["change_by"] is not None and row["change_by"] <= today + SOON]
     tasks = [
-        _task(each["code"], each["detail"], each["subject_id"], each["subject"])
-        for each in findings
-        if each["code"] in DANGER
-    ]
-    tasks += [
-        _task("change_cylinder", row["words"], row["gas_line_id"], row["name"], row["change_by"])
-        for row in gas
-        if row["change_by"] is not None and row["change_by"] <= today + SOON
+        *(_deed(each) for each in dangers),
+        *(
+            _task("change_cylinder", row["words"], row["gas_line_id"], row["name"], row["change_by"])
+            for row in sorted(soon, key=lambda row: (row["change_by"], row["tag"]))
+        ),
+        *(_deed(each) for each in faults),
     ]
     turned = {(each["subject_id"], each["code"].partition("_")[0]) for row in reactors for each in row["advice"]}
     tasks += [
@@ -57,6 +80,17 @@ def to_do(
         if row["overdue_days"]
     ]
     return tasks
+
+
+def _deed(finding: Row) -> dict[str, Any]:
+    """What a finding asks for, with its number and interval."""
+    deed, of_what = DEEDS.get(finding["code"], (None, ""))
+    if deed is None:
+        detail = wording.first_sentence(finding["detail"])
+    else:
+        number = NUMBER.search(finding["detail"])
+        detail = f"{deed}: {number[0]} {of_what}." if number and of_what else f"{deed}."
+    return _task(finding["code"], detail, finding["subject_id"], finding["subject"])
 
 
 def _is_said_better(advice: Row, turned: set[tuple[UUID, str]]) -> bool:
@@ -114,7 +148,7 @@ def _media(row: Row, today: date) -> dict[str, Any]:
     by, left, filled, level = (row[f"media_{name}"] for name in ("refill_by", "left", "filled", "level"))
     by = max(_refilled_by(row, today), today) if by is None else by
     wanted = "Media" if left is None or filled is None else f"{max(filled['value'] - left['value'], 0):.0f} kg of media"
-    seen = "" if level is None else f", {level['value']:.0f} % as last seen"
+    seen = "" if level is None else f", {level['value']:.0f}{wording.NO_BREAK}% as last seen"
     known = "" if left is None else f" {wording.figure(left)} kg are left ({wording.between(left)}){seen}."
     known = known or f" {level['value']:.0f} % are left as last seen; many refill at half (common practice)."
     return {

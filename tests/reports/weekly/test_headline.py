@@ -170,15 +170,24 @@ def test_a_sentence_ends_where_the_next_begins() -> None:
 def test_what_to_do_is_one_list_with_what_presses_first() -> None:
     line = a_line("South", advice=[remark("give_more", "Give 20 meq a day more. Go in steps.")])
     reactor = a_reactor(line["system_id"], 0.9, 1.1, advice=[remark("hold", "Turn nothing.")])
-    reactor["gas_finding"] = remark("gas_leak", "Gas goes elsewhere: search for the leak. Ventilate.")
+    reactor["gas_finding"] = remark("gas_missing", "37 % (26 to 48 %) of the gas weighed out does not show. Ventilate.")
+    reactor["findings"] = [remark("slowing_drip", "The drip fell by 21 % (14 to 26 %) between two days: a clog.")]
     soon = a_gas_line("Hall", TODAY + timedelta(days=9), "Change the cylinder by Wednesday 2 December.")
     later = a_gas_line("Wall", TODAY + timedelta(days=20), "Change the cylinder by Sunday 13 December.")
     rows = {"lines": [line], "reactors": [reactor], "gas": [soon, later]}
     findings = told(**rows, elsewhere=[], names={})
     tasks = to_do(**rows, findings=findings, due=[a_job(2), a_job(0)], today=TODAY)
     assert [(each["subject"], each["detail"]) for each in tasks] == [
-        ("Reactor", "Gas goes elsewhere: search for the leak. Ventilate."),
+        (
+            "Reactor",
+            "Read the pH in the chamber itself; if that does not explain it, search for leaks with soapy water, not by "
+            "smell, and ventilate first: 37 % (26 to 48 %) of the gas weighed out does not show in the water.",
+        ),
         ("Hall", "Change the cylinder by Wednesday 2 December."),
+        (
+            "Reactor",
+            "Clean the drip line and its valve, and time the drip again: 21 % (14 to 26 %) less comes than before.",
+        ),
         ("South", "Give 20 meq a day more."),
         ("Lagoon", "Probe calibrated: 2 days overdue."),
     ]
