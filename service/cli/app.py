@@ -11,6 +11,7 @@ from service import __version__
 from service.cli import person, token
 from service.cli.check import check
 from service.cli.demo import demo
+from service.cli.export import export
 from service.cli.import_ import import_
 from service.cli.migrate import migrate
 from service.cli.openapi import openapi
@@ -30,6 +31,7 @@ app.command()(migrate)
 app.command()(openapi)
 app.command()(check)
 app.command("import")(import_)
+app.command()(export)
 app.add_typer(token.app, name="token")
 app.add_typer(person.app, name="person")
 

@@ -13,13 +13,14 @@ import orjson
 import typer
 from pydantic import ValidationError
 
-from service.cli.opening import OPERATOR, opened
+from service.cli.opening import OPERATOR, opened, writing
 from service.cli.progress import done, say
 from service.cli.refusal import Refusal
 from service.http.caller import Door, now
 from service.http.shapes import UUID_TEXT
 from service.http.tables import line
 from service.settings import Settings
+from service.transfer.exports.restoring import is_site, restore_site
 from service.transfer.imports import undoing
 from service.transfer.imports.failed import FailedRows
 from service.transfer.imports.files import open_table
@@ -33,7 +34,7 @@ EVERY_SECONDS = 0.5
 
 
 def import_(
-    file: Annotated[Path | None, typer.Argument(help="A CSV or XLSX file.")] = None,
+    file: Annotated[Path | None, typer.Argument(help="A CSV or XLSX file, or a site's archive.")] = None,
     site: Annotated[str | None, typer.Option(help="The site's tag or id.")] = None,
     mapping: Annotated[Path | None, typer.Option(help="A mapping file (JSON); left out, columns are guessed.")] = None,
     save_mapping: Annotated[Path | None, typer.Option(help="Write the complete mapping here, to use again.")] = None,
@@ -53,9 +54,12 @@ def import_(
     undo: Annotated[str | None, typer.Option(help="Undo the import with this id, as a whole; needs --reason.")] = None,
     reason: Annotated[str | None, typer.Option(help="Why an import is undone.")] = None,
 ) -> None:
-    """Import a table of readings, notes and maintenance; try it with --dry-run first. Repeated, nothing is doubled."""
+    """Import a table of readings, notes and maintenance, or a whole site from its archive. Try --dry-run first."""
     if undo is not None:
         _undo(undo, reason, file)
+        return
+    if file is not None and site is None and is_site(file):
+        _restore(file)
         return
     if file is None or site is None:
         raise Refusal("Say which FILE is imported, and with --site to which site (its tag).")
@@ -73,6 +77,13 @@ def import_(
         print(f"mapping: {save_mapping}")
     if all_or_none and ran.counts["held_back"]:
         raise Refusal("Nothing was recorded: a row was rejected, and it is all or none.")
+
+
+def _restore(path: Path) -> None:
+    """Make an equal site of an archive that `ooid export` wrote."""
+    with writing() as work:
+        manifest = restore_site(work, path, progress=say)
+    done(f"The site {manifest['site']['tag']} is here, with its history and its audit trail. Make new tokens for it.")
 
 
 def _given(path: Path | None, options: dict[str, str | None]) -> Mapping | None:

@@ -296,6 +296,7 @@ ROWS: dict[str, Row] = {
     "read_import": Row(READ, imported),
     "read_failed_rows": Row(READ, imported),
     "undo_import": Row(CORRECT, own_import),
+    "export_site": Row(ADMINISTER, lambda world, _by: Ask(query={"site": world.site["tag"]})),
     # computations and reports
     "read_consumption": Row(READ, on_system()),
     "check_reading": Row(

@@ -40,7 +40,7 @@ class CellError(ValueError):
 
 
 def text_of(cell: Cell) -> str:
-    """A cell as text, without the blanks around it and without the guard of a spreadsheet export; blank is ''."""
+    """A cell as text without the blanks around it and the guard of a spreadsheet export; lines end in a line feed."""
     if cell is None:
         return ""
     if isinstance(cell, bool):
@@ -49,7 +49,7 @@ def text_of(cell: Cell) -> str:
         return str(int(cell))
     if isinstance(cell, datetime):
         return cell.isoformat(sep=" ")
-    return _GUARDED.sub("", str(cell).strip(), count=1)
+    return _GUARDED.sub("", str(cell).strip(), count=1).replace("\r\n", "\n").replace("\r", "\n")
 
 
 def is_missing(cell: Cell, words: Sequence[str]) -> bool:

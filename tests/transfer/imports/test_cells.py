@@ -151,3 +151,4 @@ def test_a_guard_of_a_spreadsheet_export_is_taken_off_once() -> None:
     assert text_of("'=1+1") == "=1+1"
     assert text_of("'tis calm") == "'tis calm"
     assert text_of("''=1") == "''=1"
+    assert text_of("one\r\ntwo\rthree") == "one\ntwo\nthree"
