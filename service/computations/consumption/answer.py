@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from service.computations.answers import LEVEL, remark, sources_of
+from service.computations.consumption.calcium_ratio import per_alkalinity, ratio_findings
 from service.computations.consumption.gather import Gathered
 from service.computations.consumption.kit import kit_finding, lot_in_use
 from service.resources.keeping.amounts import refused
@@ -120,8 +121,13 @@ def shown(
     gathered: Gathered | None,
     estimate: ConsumptionEstimate | None,
     scaled: Scaled,
+    *,
+    alkalinity: ConsumptionEstimate | None = None,
 ) -> dict[str, Any]:
-    """One system's answer; every key is there whether or not the records can answer."""
+    """One system's answer; every key is there whether or not the records can answer.
+
+    alkalinity: the estimate of alkalinity, where calcium is asked for and its ratio is wanted.
+    """
     common = {
         "system_id": system_id,
         "quantity": quantity,
@@ -133,11 +139,14 @@ def shown(
     if gathered is None or estimate is None:
         return {
             **common,
-            "estimate": None, "course": empty, "expected": None, "used": {}, "set_aside": [], "missing": [NO_VOLUME],
+            "estimate": None, "course": empty, "expected": None, "per_alkalinity": None,
+            "used": {}, "set_aside": [], "missing": [NO_VOLUME],
             "findings": [], "assumptions": [], "cautions": [],
         }  # fmt: skip
+    ratio = None if alkalinity is None else per_alkalinity(estimate, alkalinity)
     return {
         **common,
+        "per_alkalinity": ratio,
         "estimate": scaled.rate_bounds(estimate.value, estimate.low, estimate.high),
         "course": _course(gathered, estimate, scaled) or empty,
         "expected": expected_level(estimate, scaled),
@@ -147,6 +156,7 @@ def shown(
         "findings": [
             *(level_shift(gathered, quantity, each, scaled) for each in estimate.level_shifts),
             *of_kit(gathered, quantity, estimate, scaled),
+            *ratio_findings(ratio, system_id),
         ],
         "assumptions": [*ASSUMED, *gathered.inputs.assumptions],
         "cautions": [],

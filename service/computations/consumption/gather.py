@@ -53,12 +53,15 @@ def gather_several(
     stated = volumes(session, ids)
     inputs = recorded(session, ids, start, end)
     sites = sorted({system.site_id for system in systems})
+    read = quantities if "calcium" not in quantities else {*quantities, "alkalinity"}
+    courses = {quantity: system_courses(session, ids, quantity, start=start, end=end) for quantity in read}
+    alkalinity = courses.get("alkalinity", {})
     return {
         quantity: _histories(
             systems,
             stated,
-            system_courses(session, ids, quantity, start=start, end=end),
-            inputs_of(inputs, stated, quantity, clock=clock, end=end),
+            courses[quantity],
+            inputs_of(inputs, stated, quantity, clock=clock, end=end, alkalinity=alkalinity),
             check_standards(session, sites, quantity, start=start, end=end),
             clock,
         )

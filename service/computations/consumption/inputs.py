@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from sqlmodel import Session, col, select
 
 from service.computations.consumption.practice import PRACTICE
+from service.computations.consumption.reactor_calcium import calcium_of_drip, together
 from service.computations.timeframe import Clock, Volume
 from service.resources.equipment.feeds.models import Feed as ReactorFeed
 from service.resources.equipment.feeds.queries import feeds_into
@@ -31,6 +32,12 @@ Row = TypeVar("Row")
 LASTING = timedelta(hours=12)  # shorter than that it was done by hand, once
 PER_LITRE = {"alkalinity": "alkalinity_meq_per_l", "calcium": "calcium_mg_per_l", "magnesium": "magnesium_mg_per_l"}
 TOTAL = {"alkalinity": "alkalinity_meq", "calcium": "calcium_mg", "magnesium": "magnesium_mg"}
+
+
+REACTOR_CALCIUM = (
+    "The reactor's calcium is counted with the alkalinity its effluent adds: 20.04 mg a meq, as pure calcium carbonate "
+    "brings it."
+)
 
 
 @dataclass
@@ -84,9 +91,18 @@ def recorded(session: Session, system_ids: Sequence[UUID], start: datetime, end:
 
 
 def inputs_of(
-    found: Recorded, volumes: Mapping[UUID, Volume | None], quantity: str, *, clock: Clock, end: datetime
+    found: Recorded,
+    volumes: Mapping[UUID, Volume | None],
+    quantity: str,
+    *,
+    clock: Clock,
+    end: datetime,
+    alkalinity: Mapping[UUID, Course],
 ) -> dict[UUID, Inputs]:
-    """The inputs of a quantity into each system from the clock's origin to `end`."""
+    """The inputs of a quantity into each system from the clock's origin to `end`.
+
+    alkalinity: the systems' courses, from which the calcium of reactors is reckoned; needed for calcium only.
+    """
     return {
         system_id: Inputs() if volume is None else _inputs(
             quantity,
@@ -96,6 +112,7 @@ def inputs_of(
             found.additions.get(system_id, ()),
             found.stays.get(system_id, ()),
             found.reactors,
+            alkalinity.get(system_id),
         )
         for system_id, volume in volumes.items()
     }  # fmt: skip
@@ -126,6 +143,7 @@ def _inputs(
     additions: Sequence[Added],
     stays: Sequence[ReactorFeed],
     reactors: _Reactors,
+    tank: Course | None,
 ) -> Inputs:
     found = Inputs()
     found.doses = _doses(quantity, clock, volume, additions, end, found.assumptions)
@@ -139,8 +157,34 @@ def _inputs(
     }
     found.feed_labels = {f"reactor {stay.reactor_id}": f"reactor {reactors.tags[stay.reactor_id]}" for stay in stays}
     if stays and quantity != "alkalinity":
-        found.assumptions.append(f"What the reactor adds of {quantity} is not counted: the answer is net of it.")
+        found.doses = together([found.doses, *_by_reactors(quantity, clock, end, volume, stays, reactors, tank, found)])
     return found
+
+
+def _by_reactors(
+    quantity: str,
+    clock: Clock,
+    end: datetime,
+    volume: Volume,
+    stays: Sequence[ReactorFeed],
+    reactors: _Reactors,
+    tank: Course | None,
+    found: Inputs,
+) -> list[Doses]:
+    """What reactors add of calcium; of anything else, or without tests, nothing, and it is said."""
+    brought = [
+        calcium_of_drip(
+            clock, volume, stay, reactors.flow[stay.reactor_id], reactors.alkalinity[stay.reactor_id], tank, end
+        )
+        for stay in stays
+        if quantity == "calcium" and tank is not None
+    ]
+    known = [each for each in brought if each is not None]
+    if len(known) < len(stays):
+        _say(found.assumptions, f"What the reactor adds of {quantity} is not counted: the answer is net of it.")
+    if known:
+        _say(found.assumptions, REACTOR_CALCIUM)
+    return known
 
 
 def _doses(

@@ -31,6 +31,9 @@ class ConsumptionRead(Answer):
     estimate: Bounds | None = Field(description="What the system takes out of the water, a day.")
     course: CourseRead = Field(description="The same over time.")
     expected: Bounds | None = Field(description="The level in the water now, as the course goes.")
+    per_alkalinity: Bounds | None = Field(
+        description="Of calcium: mg consumed for each meq of alkalinity, 17 to 20.04 by skeletons. Else null."
+    )
 
 
 class CheckSent(Shape):

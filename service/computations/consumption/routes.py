@@ -10,7 +10,7 @@ from fastapi import APIRouter, Path, Query, Request, Response
 from service.access.caller import Work
 from service.computations.consumption.answer import Scaled, estimates, shown
 from service.computations.consumption.check import checked
-from service.computations.consumption.gather import gather
+from service.computations.consumption.gather import gather_several
 from service.computations.consumption.models import CheckRead, CheckSent, ConsumptionRead
 from service.computations.pulls import held_already, resolved, tag_for
 from service.errors import NotFound, TooLarge, Unacceptable
@@ -60,9 +60,13 @@ def read_consumption(
         held = held_already(request, tag)
         if held is not None:
             return held
-        found = gather(work.session, [system], quantity, start=instant - WINDOW, end=_just_after(instant))[system.id]
+        wanted = (quantity, "alkalinity") if quantity == "calcium" else (quantity,)
+        every = gather_several(work.session, [system], wanted, start=instant - WINDOW, end=_just_after(instant))
+        found = every[quantity][system.id]
         estimate = None if found is None else estimates([found], quantity, at=instant, course_at=course_at)[0]
-        return shown(system.id, quantity, instant, found, estimate, scaled)
+        beside = every["alkalinity"][system.id] if quantity == "calcium" else None
+        alkalinity = None if beside is None else estimates([beside], "alkalinity", at=instant)[0]
+        return shown(system.id, quantity, instant, found, estimate, scaled, alkalinity=alkalinity)
 
 
 @router.post(
