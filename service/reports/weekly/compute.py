@@ -19,7 +19,7 @@ from service.reports.weekly.gas import gas_of
 from service.reports.weekly.headline import headline
 from service.reports.weekly.ions import ions, scaled_for, target_of
 from service.reports.weekly.kits import kits
-from service.reports.weekly.lines import QUANTITY, SHOWN, Known, Pair, last_tested, line, pairs, tested
+from service.reports.weekly.lines import QUANTITY, SHOWN, Known, Pair, last_tested, line, pairs, tested, withhold_advice
 from service.reports.weekly.reactors import reactors_of
 from service.reports.weekly.tasks import to_do, to_order
 from service.reports.weekly.weeks import Week
@@ -69,6 +69,7 @@ def weekly_report(
     plans = upkeep.due_of(session, site, at)
     found = {**kits(estimated, scaled), **(found or {})}
     elsewhere = merged(found, lines=lines, reactors=reactors, gas=gas)
+    withhold_advice(lines)
     names = happenings.labels(session, {*(due.plan.subject_id for due in plans), *found})
     due = [upkeep.shown(each, names) for each in plans]
     findings = told(lines=lines, reactors=reactors, gas=gas, elsewhere=elsewhere, names=names)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, fields, replace
 from datetime import datetime, timedelta
 from typing import Any, TypeVar
@@ -33,6 +33,7 @@ from service.science.history import Readings, WaterChanges
 QUANTITY = "alkalinity"
 SHOWN = timedelta(weeks=12)
 WEEK = timedelta(days=7)
+IN_DOUBT = ("kit_off",)
 AGO = (4 * WEEK, WEEK)
 GAS_OR_DRIP = "At constant gas turn the gas; where the chamber is held at its pH, the drip. "
 STEPS = "Go in steps of a fifth at most and test after two or three days (common practice)."
@@ -123,6 +124,13 @@ def line(system: System, week: Week, pair: Pair, known: Known, scaled: Scaled) -
         "demand_changes": demand_changes(pair.now, AGO, known.events, scaled, zone=week.zone),
         **evidence,
     }
+
+
+def withhold_advice(lines: Iterable[dict[str, Any]]) -> None:
+    """Take back what was advised by readings that are in doubt: the kit is looked at before anything is turned."""
+    for row in lines:
+        if any(found["code"] in IN_DOUBT for found in row["findings"]):
+            row["advice"] = []
 
 
 def tested(gathered: Gathered, week: Week) -> int:

@@ -16,7 +16,7 @@ NO_DEED = ("hold", "weigh_weekly")  # advice to go on as before
 ORDERED_AHEAD = timedelta(days=28)
 REFILLED_AT = 50.0  # per cent of the media (common practice)
 
-NUMBER = re.compile(r"\d[\d.]* (?:%|kg) \([^)]+\)")
+NUMBER = re.compile(r"\d[\d.]* (?:(?:%|kg) \([^)]+\)|\([^)]+\) \S+ (?:high|low)\b)")
 SEARCH = "search for leaks with soapy water, not by smell, and ventilate first"
 DEEDS = {  # what each finding asks for, and what its number is of
     "no_drip": ("Close the gas until water runs again, and look for a blocked line or a stopped pump", ""),
@@ -29,6 +29,10 @@ DEEDS = {  # what each finding asks for, and what its number is of
         "of the gas weighed out does not show in the water",
     ),
     "heavier_than_full": ("Leave the cylinder alone and call the gas supplier, unless more hung on the scale", ""),
+    "kit_off": (
+        "Read a check standard in duplicate, and the tank with another lot, before anything is turned",
+        "is how the kit seems to read",
+    ),
     "slowing_drip": ("Clean the drip line and its valve, and time the drip again", "less comes than before"),
     "media_give_less": (
         "Test the effluent again, then look at the media, gas closed and pressure let off",

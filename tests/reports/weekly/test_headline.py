@@ -11,6 +11,7 @@ from web.a_report import bounds
 
 from service.reports.weekly.findings import merged, told
 from service.reports.weekly.headline import MOST, headline
+from service.reports.weekly.lines import withhold_advice
 from service.reports.weekly.tasks import to_do, to_order
 from service.reports.wording import first_sentence
 
@@ -200,6 +201,27 @@ def test_a_knob_is_said_once_and_by_the_reactor() -> None:
     rows: dict[str, Any] = {"lines": [line], "gas": [], "findings": [], "due": [], "today": TODAY}
     assert [each["code"] for each in to_do(**rows, reactors=[more])] == ["more_gas"]
     assert [each["code"] for each in to_do(**rows, reactors=[less])] == ["less_gas", "give_more"]  # they disagree: both
+
+
+def test_a_kit_in_doubt_is_looked_at_before_anything_is_turned() -> None:
+    detail = (
+        "The alkalinity kit reads 0.31 (0.12 to 0.50) dKH high with the lot in use, by 2 check standards. Read one."
+    )
+    line = a_line(
+        "South", findings=[remark("kit_off", detail)], advice=[remark("give_less", "Give 20 meq a day less.")]
+    )
+    sure = a_line("North", advice=[remark("give_less", "Give 30 meq a day less.")])
+    withhold_advice([line, sure])
+    rows: dict[str, Any] = {"lines": [line, sure], "reactors": [], "gas": []}
+    tasks = to_do(**rows, findings=told(**rows, elsewhere=[], names={}), due=[], today=TODAY)
+    assert [(each["subject"], each["detail"]) for each in tasks] == [
+        (
+            "South",
+            "Read a check standard in duplicate, and the tank with another lot, before anything is turned: "
+            "0.31 (0.12 to 0.50) dKH high is how the kit seems to read.",
+        ),
+        ("North", "Give 30 meq a day less."),
+    ]
 
 
 def test_what_to_order_is_what_is_needed_within_four_weeks() -> None:
