@@ -80,6 +80,8 @@ def test_a_falling_system_is_told_which_knob_and_how_far(house: House) -> None:
     assert codes(drip["advice"]) == ["more_drip"]
     assert "faster drip only thins" in gas["advice"][0]["detail"]
     assert "from 15.0 to" in drip["advice"][0]["detail"]
+    assert "the chamber then stands at pH 6." in gas["advice"][0]["detail"]
+    assert "the effluent thins to" in drip["advice"][0]["detail"]
     assert gas["advice"][0]["subject_id"]
 
 

@@ -73,7 +73,7 @@ TOLD_BY_THE_NEXT_TESTS = frozenset({"unrecorded_addition"})
 
 EXPLAINED: dict[str, frozenset[str]] = {
     "gas leak": frozenset({"gas_leak", "gas_missing"}),
-    "gas vented": frozenset({"gas_missing", "media_give_less", "gas_leak"}),
+    "gas vented": frozenset({"gas_missing", "media_give_less", "gas_leak", "above_ceiling"}),
     "drip loss": frozenset({"slowing_drip", "level_shift", "above_ceiling"}),  # slower water nears its ceiling
     "media ageing": frozenset({"media_give_less", "far_below_ceiling"}),
     "kit drift": frozenset({"kit_off", "level_shift"}),

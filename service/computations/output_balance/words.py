@@ -9,6 +9,7 @@ from typing import Any
 from service.computations.answers import remark
 from service.computations.output_balance.balance import Balanced
 from service.computations.output_balance.chemistry import Chemistry
+from service.computations.output_balance.fitted import turned
 from service.computations.output_balance.numbers import Ratio
 from service.computations.output_balance.situation import Situation
 from service.science.reactor_output import Mode
@@ -126,12 +127,19 @@ def _knob(
 
 
 def _drip(situation: Situation, least: float, most: float) -> str:
+    """The drip that brings what is wanted with the chamber held at its pH, by the chamber's own readings."""
     assert situation.chamber.flow is not None
     now = situation.chamber.flow.value
+    model = turned(situation, Mode.PH_CONTROLLED, least, most)
+    low, high = (now * least, now * most) if model is None else model.drip_l_d
+    effluent = (
+        ""
+        if model is None
+        else f"; the effluent thins to {model.effluent_meq_l[0]:.1f}-{model.effluent_meq_l[1]:.1f} meq/L"
+    )
     return (
-        f"Drip: from {now:.1f} to {now * least:.1f}-{now * most:.1f} L/d "
-        f"({now * least / 1.44:.0f}-{now * most / 1.44:.0f} "
-        f"mL/min), with the chamber held at its pH; the gas follows. {STEPS}"
+        f"Drip: from {now:.1f} to {low:.1f}-{high:.1f} L/d ({low / 1.44:.0f}-{high / 1.44:.0f} mL/min), with the "
+        f"chamber held at its pH; the gas follows{effluent}. {STEPS}"
     )
 
 
@@ -150,16 +158,21 @@ def _ceiling(situation: Situation, part: Balanced, least: float, most: float) ->
 
 
 def _gas(situation: Situation, chemistry: Chemistry | None, least: float, most: float) -> str:
-    """At constant gas what dissolves follows the gas, not the drip."""
+    """At constant gas what dissolves follows the gas, not the drip; how far, the chamber's own readings say."""
+    model = turned(situation, Mode.GAS_LIMITED, least, most)
+    first, last = (least, most) if model is None else model.gas_factor
     bubbles = situation.gas.bubbles_per_s
     if bubbles:
-        to = f"from {bubbles:.2f} to {bubbles * least:.2f}-{bubbles * most:.2f} bubbles/s"
+        to = f"from {bubbles:.2f} to {bubbles * first:.2f}-{bubbles * last:.2f} bubbles/s"
     elif chemistry is not None and chemistry.added_g_d is not None and chemistry.added_g_d.value > 0:
         now = chemistry.added_g_d.value
-        to = f"from {now:.1f} to {now * least:.1f}-{now * most:.1f} g/d"
+        to = f"from {now:.1f} to {now * first:.1f}-{now * last:.1f} g/d"
     else:
-        to = f"times {least:.2f}-{most:.2f}"
-    return (
-        f"Gas: {to}, if the same part of it dissolves media; a first pair of readings tells no more. At constant gas a "
-        f"faster drip only thins the effluent. {STEPS}"
+        to = f"times {first:.2f}-{last:.2f}"
+    then = (
+        "if the same part of it dissolves media; a first pair of readings tells no more"
+        if model is None
+        else f"the chamber then stands at pH {max(model.ph):.2f}-{min(model.ph):.2f}, the effluent at "
+        f"{min(model.effluent_meq_l):.1f}-{max(model.effluent_meq_l):.1f} meq/L"
     )
+    return f"Gas: {to}; {then}. At constant gas a faster drip only thins the effluent. {STEPS}"

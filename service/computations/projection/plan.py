@@ -10,13 +10,14 @@ import numpy as np
 
 from service.computations.answers import remark
 from service.computations.output_balance.balance import mode_of, supply_of
-from service.computations.output_balance.chemistry import chemistry, inflow_of, mol_kg
+from service.computations.output_balance.chemistry import chemistry, inflow_of
+from service.computations.output_balance.fitted import running_of
 from service.computations.output_balance.gather import ReactorRecords
 from service.computations.output_balance.numbers import Number, bounds
 from service.computations.output_balance.situation import Fed
 from service.computations.projection.models import ProjectionSent, ReactorPlan
 from service.resources.keeping.amounts import amount_in, refused
-from service.science.chamber_model import Running, Setting, at_gas_and_drip, at_ph_and_drip
+from service.science.chamber_model import Setting, at_gas_and_drip, at_ph_and_drip
 from service.science.projection import Change, Turn
 from service.science.reactor_output import Mode
 from service.science.seawater import density
@@ -63,7 +64,7 @@ def reactor_ahead(records: ReactorRecords, system_id: UUID, wanted: ReactorPlan 
     if wanted is None:
         return Reactor(records, fed, mode, supply, drip, _as_it_is(drip))
     _check(wanted, mode)
-    running = _running(records)
+    running = running_of(situation)
     if running is None or drip is None:
         return Reactor(records, fed, mode, supply, drip, None)
     new_drip = drip if wanted.flow is None else amount_in(wanted.flow, "L/d", pointer="/reactors/flow", above=0)
@@ -89,25 +90,6 @@ def _as_it_is(drip: float | None) -> Setting | None:
         return None
     nothing = np.asarray(np.nan)
     return Setting(np.asarray(drip), nothing, nothing, nothing, np.asarray(1.0), np.asarray(1.0))
-
-
-def _running(records: ReactorRecords) -> Running | None:
-    """The chamber as it was last read; None where a reading lacks."""
-    chamber, inflow = records.situation.chamber, inflow_of(records.situation.fed)
-    if inflow is None or inflow.ph is None or chamber.flow is None or chamber.alkalinity is None or chamber.ph is None:
-        return None
-    celsius = inflow.temperature_c if chamber.temperature_c is None else chamber.temperature_c
-    return Running(
-        drip_l_d=chamber.flow.value,
-        inflow_alkalinity_mol_kg=mol_kg(inflow.alkalinity.value, inflow.salinity, inflow.temperature_c),
-        inflow_ph_nbs=inflow.ph.value,
-        effluent_alkalinity_mol_kg=mol_kg(chamber.alkalinity.value, inflow.salinity, celsius),
-        effluent_ph_nbs=chamber.ph.value,
-        salinity=inflow.salinity,
-        inflow_temperature_c=inflow.temperature_c,
-        effluent_temperature_c=celsius,
-        boron_factor=inflow.boron_factor,
-    )
 
 
 def shown_reactor(reactor: Reactor) -> dict[str, Any]:
