@@ -251,6 +251,33 @@ def test_a_probes_nights_count_by_their_hourly_means(house: House) -> None:
     }  # by the site's clock
 
 
+def test_a_probe_in_a_buffer_is_none_of_the_nights(house: House) -> None:
+    """Ten nights at 8.0 and an hour in the buffer of pH 7: set aside and shown; a low night of 7.85 counts."""
+    plant = Watched(house)
+    for days in range(5, 12):
+        plant.at_night(days, 7.85 if days == 8 else 8.0)
+    plant.read(plant.systems[0], "ph", 7.0, "[pH]", 9.2, conditions={"temperature": 25})
+    answer = plant.run_away()
+    assert answer["systems"][0]["starts_at"]["ph"] == 7.85
+    assert [each["value"] for each in answer["set_aside"]] == [7.0]
+
+
+def test_gas_exchange_comes_from_the_records_with_the_rooms_air(house: House) -> None:
+    """The worked balance, 3.4 per hour over 420 ppm, is about 2.4 over 300; without the room's air it is a range."""
+    plant = the_worked_case(house)
+    room = house.call("POST", "/v1/rooms", {"site_id": plant.site["id"], "tag": "plant", "name": "Plant room"})
+    house.call(
+        "PATCH", f"/v1/equipment/{plant.reactor['id']}", {"room_id": room["id"]}, headers={"If-Match": '"1"'}
+    )  # fmt: skip
+    path = f"/v1/equipment/{plant.reactor['id']}/run-away"
+    assert house.call("GET", path)["exchange"]["by"] == "range"
+    plant.read(room, "room_co2", 300, "ppm")
+    answer = house.call("GET", path)
+    assert answer["exchange"]["by"] == "balance"
+    assert answer["exchange"]["low"] < 2.4 < answer["exchange"]["high"]
+    assert "gas_exchange" not in codes(answer["missing"])
+
+
 def test_readings_by_day_alone_are_named(house: House) -> None:
     answer = the_worked_case(house)  # its one pH was read at one in the afternoon
     shown = house.call("GET", f"/v1/equipment/{answer.reactor['id']}/run-away")

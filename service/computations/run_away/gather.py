@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
+from typing import Any
 from uuid import UUID
 from zoneinfo import ZoneInfo
 
@@ -18,7 +19,7 @@ from service.computations.output_balance.gather import gather as gather_reactors
 from service.computations.output_balance.numbers import Number
 from service.computations.output_balance.situation import Fed
 from service.computations.run_away.exchange import exchange_by_balance
-from service.computations.run_away.nights import lowest_of, thirty_days_before
+from service.computations.run_away.nights import Nights, lowest_of, shown_aside, thirty_days_before
 from service.computations.run_away.situation import (
     TANK_PH_READS,
     UNKNOWN_EXCHANGE,
@@ -44,7 +45,7 @@ from service.resources.places.sites.exposure_limits import limits_of
 from service.resources.places.sites.models import Site
 from service.resources.places.systems.models import System
 from service.resources.records.maintenance_events.queries import last_about
-from service.resources.records.queries import Course, system_courses
+from service.resources.records.queries import system_courses
 from service.science.hazards import Tank
 
 CUT_OFF_WORDS = ("cut-off", "cut off", "cutoff")
@@ -57,6 +58,7 @@ class RunAwayRecords:
     reactor: Equipment
     situation: Situation
     readings: dict[str, datetime]
+    set_aside: list[dict[str, Any]]
 
 
 def gather(session: Session, reactor: Equipment, at: datetime, asked: Asked) -> RunAwayRecords:
@@ -78,7 +80,8 @@ def gather(session: Session, reactor: Equipment, at: datetime, asked: Asked) -> 
         probes_every=timedelta(hours=1),
     )
     shared = [reactor.id, *attached, *regulators]
-    bodies = [_body(session, each, nights, shared, ZoneInfo(site.time_zone), at) for each in fed]
+    lows = {system_id: lowest_of(course, ZoneInfo(site.time_zone)) for system_id, course in nights.items()}
+    bodies = [_body(session, each, lows, shared, at) for each in fed]
     room = _room(session, reactor, fed, site)
     gas = [kg for kg in map(full_kg, cylinders) if kg is not None]
     delivery = last_read(
@@ -120,18 +123,17 @@ def gather(session: Session, reactor: Equipment, at: datetime, asked: Asked) -> 
         for name, found in (("delivery_pressure", delivery), ("chamber_pressure", chamber), ("room_co2", air))
         if found is not None
     }
-    return RunAwayRecords(reactor, situation, {**readings, **{name: each.at for name, each in records.checks.items()}})
+    readings |= {name: each.at for name, each in records.checks.items()}
+    return RunAwayRecords(reactor, situation, readings, shown_aside(list(lows.values())))
 
 
 def _ids(fed: Sequence[Fed]) -> list[UUID]:
     return [each.system_id for each in fed if each.system_id is not None]
 
 
-def _body(
-    session: Session, fed: Fed, nights: dict[UUID, Course], shared: Sequence[UUID], zone: ZoneInfo, at: datetime
-) -> Body:
+def _body(session: Session, fed: Fed, lows: Mapping[UUID, Nights], shared: Sequence[UUID], at: datetime) -> Body:
     assert fed.system_id is not None
-    start = lowest_of(nights[fed.system_id], zone)
+    start = lows[fed.system_id].start
     tank = _tank(fed, start)
     cut_off = _cut_off(session, fed.system_id, shared, at)
     known = {

@@ -82,5 +82,5 @@ def read_run_away(
             "reactor_id": reactor.id,
             "at": instant,
             "used": {"readings": records.readings},
-            "set_aside": [],
+            "set_aside": records.set_aside,
         }
