@@ -12,6 +12,7 @@ from service.science.hazards import BELOW_NIGHT_MINIMUM
 
 TEST_EVERY = timedelta(days=31)
 FEW_NIGHTS = 10
+A_PROBES_ERROR = 0.05  # between two calibrations (common practice)
 LOWEST_TANK_CUT_OFF = 7.0  # below it somebody means the chamber
 CAUTIONS = (
     "A stuck valve or a welded relay defeats any cut-off: it lessens the risk, it does not remove it. This service "
@@ -167,7 +168,7 @@ def _of_cut_off(body: Body, shown: dict[str, Any], at: datetime | None) -> Itera
                 f"The cut-off at {cut_off.ph:.2f} lies within the system's own nights (lowest "
                 f"{suggested['night_minimum']:.2f}): it trips by itself, and what trips nightly gets bridged.",
             )
-        elif cut_off.ph < suggested["low"] - 0.005:
+        elif cut_off.ph < suggested["low"] - A_PROBES_ERROR:
             yield (
                 "cut_off_low",
                 f"The cut-off at {cut_off.ph:.2f} lies lower than {suggested['low']:.2f}: a fault is cut off later "
