@@ -9,11 +9,19 @@ from __future__ import annotations
 import csv
 import io
 import re
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import datetime
-from typing import Any
+from typing import Annotated, Any, Literal, get_args
 
+from fastapi import Depends, Query, Response
+from pydantic import BaseModel
+
+from service.http.shapes import Amount
 from service.storage.types import canonical
+
+Form = Literal["json", "csv", "spreadsheet"]
+CSV_TOO: dict[int | str, dict[str, Any]] = {200: {"content": {"text/csv": {"schema": {"type": "string"}}}}}
+"""The `responses=` of a list that also comes as CSV."""
 
 _FORMULA = re.compile(r"[=+\-@\t\r\uff1d\uff0b\uff0d\uff20]")
 _NUMBER = re.compile(r"[+-]?(\d+([.,]\d*)?|[.,]\d+)([eE][+-]?\d+)?")
@@ -46,27 +54,62 @@ def cell_text(value: Any) -> str:
     return str(value)
 
 
-def lines_of(rows: Iterable[Mapping[str, Any]], columns: Sequence[str], *, guard: bool) -> Iterator[str]:
-    """A table as lines of CSV under a line of names; an amount takes two columns, its value and its unit."""
-    if guard:
-        yield MARK
-    yield line(columns, guard=guard)
+def table_of(rows: Iterable[Mapping[str, Any]], model: type[BaseModel], *, guard: bool) -> str:
+    """Rows as CSV under a line of names that depends on their shape alone.
+
+    An amount takes two columns, its value and its unit; lists and objects are JSON.
+    """
+    fields = [(field.alias or name, _holds_amount(field.annotation)) for name, field in model.model_fields.items()]
+    names = [name for field, is_amount in fields for name in (_parts(field) if is_amount else [field])]
+    text = [MARK if guard else "", line(names, guard=guard)]
     for row in rows:
-        flat = flattened(row)
-        yield line((flat.get(column) for column in columns), guard=guard)
+        cells: list[Any] = []
+        for field, is_amount in fields:
+            value = row.get(field)
+            if is_amount:
+                amount = value.model_dump() if isinstance(value, BaseModel) else value or {}
+                cells += [amount.get("value"), amount.get("unit")]
+            else:
+                cells.append(value)
+        text.append(line(cells, guard=guard))
+    return "".join(text)
 
 
-def columns_of(rows: Iterable[Mapping[str, Any]]) -> list[str]:
-    """The columns that rows need, in the order in which they come."""
-    return list(dict.fromkeys(name for row in rows for name in flattened(row)))
+class Listing:
+    """How a list is wanted: as JSON, as CSV for machines, or as CSV for a spreadsheet program."""
+
+    def __init__(self, response: Response, form: Form) -> None:
+        self._response = response
+        self._form = form
+
+    def of(self, rows: Sequence[Any], model: type[BaseModel]) -> Any:
+        """The rows for the framework to answer as JSON, or the response that carries them as CSV, links and all."""
+        if self._form == "json":
+            return rows
+        headers = {name: value for name, value in self._response.headers.items() if name != "content-length"}
+        text = table_of(rows, model, guard=self._form == "spreadsheet")
+        return Response(text, media_type="text/csv; charset=utf-8", headers=headers)
 
 
-def flattened(row: Mapping[str, Any]) -> dict[str, Any]:
-    """A row with its objects of plain values spread over columns: volume.value, volume.unit."""
-    flat: dict[str, Any] = {}
-    for name, value in row.items():
-        if isinstance(value, dict) and value and not any(isinstance(part, dict | list) for part in value.values()):
-            flat |= {f"{name}.{part}": each for part, each in value.items()}
-        else:
-            flat[name] = value
-    return flat
+async def _listing(
+    response: Response,
+    form: Annotated[
+        Form,
+        Query(
+            alias="format", description="json; csv for machines; spreadsheet: CSV in which no text runs as a formula."
+        ),
+    ] = "json",
+) -> Listing:
+    return Listing(response, form)
+
+
+ListingOf = Annotated[Listing, Depends(_listing)]
+
+
+def _parts(field: str) -> list[str]:
+    return [f"{field}.value", f"{field}.unit"]
+
+
+def _holds_amount(annotation: Any) -> bool:
+    """Whether a field is an amount, or an amount or nothing."""
+    return annotation is Amount or any(part is Amount for part in get_args(annotation))

@@ -17,6 +17,7 @@ from service.errors import NotFound, TooLarge, Unacceptable
 from service.http.caller import DoorOf
 from service.http.problems import may_refuse
 from service.http.shapes import Id, Time
+from service.http.tables import CSV_TOO, MARK, Form, line
 from service.resources.keeping.amounts import refused
 from service.resources.places.systems import queries as systems
 
@@ -34,7 +35,11 @@ Quantity = Annotated[Literal["alkalinity", "calcium", "magnesium"], Query()]
 @router.get(
     "/{system_id}/consumption",
     response_model=ConsumptionRead,
-    responses={304: {"description": "Nothing changed since the ETag you hold"}, **may_refuse(NotFound, Unacceptable)},
+    responses={
+        304: {"description": "Nothing changed since the ETag you hold"},
+        **CSV_TOO,
+        **may_refuse(NotFound, Unacceptable),
+    },
 )
 def read_consumption(
     system_id: SystemId,
@@ -48,14 +53,15 @@ def read_consumption(
     from_: Annotated[Time | None, Query(alias="from", description="Where the course begins.")] = None,
     to: Annotated[Time | None, Query(description="Where the course ends; at `at` at the latest.")] = None,
     unit: Annotated[str | None, Query(max_length=40, description="Such as dKH/d; left out, canonical.")] = None,
+    form: Annotated[Form, Query(alias="format", description="json; csv or spreadsheet: the course alone.")] = "json",
 ) -> Any:
-    """What a system consumes of alkalinity, calcium or magnesium, with its interval."""
+    """What a system consumes of alkalinity, calcium or magnesium, with its interval; its course as CSV when asked."""
     scaled = Scaled(quantity, unit)
     with door.read() as work:
         system = systems.one(work.session, work.scope, system_id, pointer="system_id", place="path")
         instant = at or resolved(work.session, [system.site_id], work.at)
         course_at = _course_instants(from_ or instant - SHOWN, to or instant, instant)
-        tag = tag_for(work.session, request, site_ids=[system.site_id], at=instant, form="json")
+        tag = tag_for(work.session, request, site_ids=[system.site_id], at=instant, form=form)
         response.headers["ETag"] = tag
         held = held_already(request, tag)
         if held is not None:
@@ -66,7 +72,17 @@ def read_consumption(
         estimate = None if found is None else estimates([found], quantity, at=instant, course_at=course_at)[0]
         beside = every["alkalinity"][system.id] if quantity == "calcium" else None
         alkalinity = None if beside is None else estimates([beside], "alkalinity", at=instant)[0]
-        return shown(system.id, quantity, instant, found, estimate, scaled, alkalinity=alkalinity)
+        answer = shown(system.id, quantity, instant, found, estimate, scaled, alkalinity=alkalinity)
+        return answer if form == "json" else _as_csv(answer["course"], tag, form)
+
+
+def _as_csv(course: Any, tag: str, form: Form) -> Response:
+    """A course as lines: the instant, the value, its interval and the unit."""
+    guard = form == "spreadsheet"
+    columns = (course["at"], course["value"], course["low"], course["high"])
+    rows = [["at", "value", "low", "high", "unit"], *([*row, course["unit"]] for row in zip(*columns, strict=True))]
+    text = "".join([MARK if guard else "", *(line(row, guard=guard) for row in rows)])
+    return Response(text, media_type="text/csv; charset=utf-8", headers={"ETag": tag})
 
 
 @router.post(

@@ -29,6 +29,7 @@ from service.http.conditional import IfMatch, tag_of
 from service.http.paging import PageOf
 from service.http.problems import may_refuse
 from service.http.shapes import PRINTABLE, Id, Reason, Time
+from service.http.tables import CSV_TOO, ListingOf
 from service.resources.keeping import records
 from service.resources.keeping.kept import a_or_an
 from service.resources.keeping.records import RECORDED, RecordKind
@@ -68,6 +69,7 @@ def record_routes(kind: RecordKind[Any], *, site_named: SiteNamed) -> APIRouter:
     def list_all(
         door: DoorOf,
         page: PageOf,
+        listing: ListingOf,
         site: Annotated[
             str | None, Query(max_length=40, pattern=PRINTABLE, description="Only this site's: its tag or id.")
         ] = None,
@@ -89,7 +91,8 @@ def record_routes(kind: RecordKind[Any], *, site_named: SiteNamed) -> APIRouter:
             rows = records.listed(
                 work.session, kind, conditions=conditions, after=page.after_instant_and_id(), limit=page.limit + 1
             )
-            return [show(row) for row in page.close(rows, lambda row: [microseconds(row.at), str(row.id)])]
+            shown = [show(row) for row in page.close(rows, lambda row: [microseconds(row.at), str(row.id)])]
+            return listing.of(shown, kind.read)
 
     def read(record_id: RecordId, door: DoorOf, response: Response) -> Any:
         with door.read() as work:
@@ -118,6 +121,8 @@ def record_routes(kind: RecordKind[Any], *, site_named: SiteNamed) -> APIRouter:
     ) -> None:
         many = path.endswith("versions") or name.startswith("list_")
         responses = may_refuse(Unacceptable, *refusals)
+        if name.startswith("list_") and path == "":
+            responses |= CSV_TOO
         if name.startswith(("record_", "put_")):
             responses[201 if name.startswith("put_") else 200] = {
                 "model": kind.read,

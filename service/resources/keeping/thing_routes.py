@@ -16,6 +16,7 @@ from service.http.conditional import IfMatch, tag_of
 from service.http.paging import PageOf
 from service.http.problems import may_refuse
 from service.http.shapes import PRINTABLE, Id
+from service.http.tables import CSV_TOO, ListingOf
 from service.resources.keeping.kept import a_or_an
 from service.resources.keeping.things import Thing, amended, described, found, listed
 
@@ -38,13 +39,14 @@ def thing_routes(thing: Thing[Any], *, site_named: SiteNamed) -> APIRouter:
             response.headers["ETag"] = tag_of(row.version)
             return thing.show(work.session, [row], work.at)[0]
 
-    def list_all(door: DoorOf, page: PageOf, site: SiteFilter = None) -> Any:
+    def list_all(door: DoorOf, page: PageOf, listing: ListingOf, site: SiteFilter = None) -> Any:
         with door.read() as work:
             site_id = None if site is None else site_named(work.session, work.scope, site)
             rows = listed(
                 work.session, thing, scope=work.scope, site_id=site_id, after=page.after_id(), limit=page.limit + 1
             )
-            return thing.show(work.session, page.close(rows, lambda row: [str(row.id)]), work.at)
+            shown = thing.show(work.session, page.close(rows, lambda row: [str(row.id)]), work.at)
+            return listing.of(shown, thing.read)
 
     def read(row_id: RowId, door: DoorOf, response: Response) -> Any:
         with door.read() as work:
@@ -70,7 +72,7 @@ def thing_routes(thing: Thing[Any], *, site_named: SiteNamed) -> APIRouter:
             response_model=list[thing.read] if path == "" and method == "GET" else thing.read,  # type: ignore[name-defined]
             status_code=201 if method == "POST" else 200,
             summary=summary,
-            responses=may_refuse(Unacceptable, *refusals),
+            responses=may_refuse(Unacceptable, *refusals) | (CSV_TOO if name.startswith("list_") else {}),
         )
 
     add("POST", "", describe, f"describe_{thing.singular}", f"Describe {a_or_an(words)}.", Conflict, NotFound, TooLarge)

@@ -20,6 +20,7 @@ from service.http.conditional import tag_of
 from service.http.paging import PageOf
 from service.http.problems import may_refuse
 from service.http.shapes import PRINTABLE, Id, Reason
+from service.http.tables import CSV_TOO, ListingOf
 from service.resources.keeping.amounts import refused
 from service.resources.places.sites.queries import id_named
 from service.transfer.imports import undoing
@@ -79,10 +80,11 @@ def import_table(sent: ImportSent, door: DoorOf) -> Any:
     }
 
 
-@router.get("", response_model=list[ImportRead], responses=may_refuse(Malformed, NotFound, Unacceptable))
+@router.get("", response_model=list[ImportRead], responses=may_refuse(Malformed, NotFound, Unacceptable) | CSV_TOO)
 def list_imports(
     door: DoorOf,
     page: PageOf,
+    listing: ListingOf,
     site: Annotated[str | None, Query(max_length=40, pattern=PRINTABLE, description="Only this site's.")] = None,
 ) -> Any:
     """The imports you may see."""
@@ -96,7 +98,8 @@ def list_imports(
         if after is not None:
             statement = statement.where(col(Import.id) > after)
         rows = work.session.exec(statement).all()
-        return [IMPORT.body(row) for row in page.close(rows, lambda row: [str(row.id)])]
+        shown = [IMPORT.body(row) for row in page.close(rows, lambda row: [str(row.id)])]
+        return listing.of(shown, ImportRead)
 
 
 @router.get("/{import_id}", response_model=ImportRead, responses=may_refuse(NotFound, Unacceptable))
