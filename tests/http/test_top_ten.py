@@ -40,6 +40,10 @@ TOP_TEN: dict[str, tuple[str, ...]] = {
         "http/test_gate.py::test_a_body_in_chunks_is_counted",
         "http/test_bad_input.py::test_a_parameter_that_is_wrong_is_named",
         "http/test_bad_input.py::test_a_long_value_is_echoed_short",
+        "transfer/imports/test_files.py::test_a_workbook_that_would_do_harm_is_refused",
+        "transfer/imports/test_files.py::test_a_workbook_is_refused_by_its_sizes",
+        "transfer/imports/test_imports.py::test_more_rows_than_one_request_takes",
+        "transfer/exports/test_exports.py::test_a_bomb_is_refused",
     ),
     "API5:2023 Broken Function Level Authorization": (
         "http/test_matrix.py::test_every_operation_has_a_row",
@@ -72,6 +76,8 @@ ASVS: dict[str, tuple[str, ...]] = {
     "V1 Encoding and Sanitization": (
         "web/test_report_page.py::test_a_name_of_markup_stays_text_everywhere",
         "http/test_bad_input.py::test_a_tank_may_have_any_other_name",
+        "http/test_tables.py::test_what_a_spreadsheet_would_run_is_text",
+        "transfer/exports/test_exports.py::test_text_comes_back_as_it_was",
     ),
     "V2 Validation and Business Logic": (
         "http/test_bad_input.py::test_a_field_that_is_wrong_is_named",
@@ -87,6 +93,12 @@ ASVS: dict[str, tuple[str, ...]] = {
     "V4 API and Web Service": (
         "http/test_gate.py::test_a_method_that_is_not_taken_is_answered_with_all_that_are",
         "http/test_bad_input.py::test_another_kind_of_body_is_refused",
+    ),
+    "V5 File Handling": (
+        "transfer/imports/test_files.py::test_a_workbook_that_would_do_harm_is_refused",
+        "transfer/imports/test_files.py::test_a_spoilt_file_is_read_or_refused_and_nothing_else",
+        "transfer/exports/test_exports.py::test_a_damaged_or_edited_archive_is_refused_whole",
+        "transfer/exports/test_exports.py::test_no_archive_reaches_another_site",
     ),
     "V6 Authentication": (
         "access/test_sessions.py::test_a_link_signs_in_once",

@@ -3,15 +3,19 @@
 from __future__ import annotations
 
 import io
+import random
 import zipfile
 from pathlib import Path
 
 import openpyxl
 import pytest
+from pydantic import ValidationError
 
 from service.errors import ServiceError, TooLarge, Unacceptable
 from service.transfer.imports import workbook_guard
 from service.transfer.imports.files import delimiter_of, headers_of, open_table, rows_of, sheets_of
+from service.transfer.imports.guessing import understood
+from service.transfer.imports.mapping import Mapping
 
 ROWS = [["date", "alk"], ["2026-01-02", 8.2], ["2026-01-03", 8.1]]
 
@@ -136,6 +140,45 @@ def test_neither_text_nor_workbook_is_refused(tmp_path: Path) -> None:
         path.write_bytes(content)
         with pytest.raises(ServiceError, match=words):
             rows(path)
+
+
+def spoilt(good: bytes, chance: random.Random) -> bytes:
+    """The bytes with a few changed, cut out or doubled."""
+    content = bytearray(good)
+    for _ in range(chance.randint(1, 4)):
+        place = chance.randrange(len(content))
+        match chance.randrange(3):
+            case 0:
+                content[place] = chance.randrange(256)
+            case 1:
+                del content[place : place + chance.randint(1, 30)]
+            case _:
+                content[place:place] = content[place : place + chance.randint(1, 30)]
+    return bytes(content)
+
+
+@pytest.mark.parametrize("kind", ["workbook", "sheet", "text"])
+def test_a_spoilt_file_is_read_or_refused_and_nothing_else(tmp_path: Path, kind: str) -> None:
+    """Files with a few bytes of them, or of the sheet inside, changed, cut or doubled: rows, or a refusal."""
+    chance = random.Random(11)
+    path = tmp_path / "file"
+    whole = workbook(path, [*ROWS, *([f"2026-02-{day:02}", 8.0, "a word"] for day in range(1, 20))]).read_bytes()
+    text = 'date;alk;"a ""note"""\n2026-01-02;8,2;"two\nlines"\n'.encode("utf-8-sig") * 5
+    with zipfile.ZipFile(path) as archive:
+        sheet = archive.read("xl/worksheets/sheet1.xml")
+    told = {"read": 0, "refused": 0}
+    for _ in range(200):
+        path.write_bytes(spoilt(text if kind == "text" else whole, chance) if kind != "sheet" else whole)
+        if kind == "sheet":
+            rewritten(path, xl__worksheets__sheet1_DOT_xml=spoilt(sheet, chance))
+        try:
+            understood(open_table(path), Mapping(subject="loop"))
+            told["read"] += len(rows(path)) > 0
+        except (ServiceError, ValidationError):
+            told["refused"] += 1
+    print(f"{kind}: {told}")
+    assert told["refused"] > 20
+    assert told["read"] > 0
 
 
 def test_two_rows_of_headings_make_one_name_a_column() -> None:
