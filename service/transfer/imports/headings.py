@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Any
 
 _BRACKETED = re.compile(r"[(\[{]([^)\]}]*)[)\]}]")
@@ -80,7 +81,9 @@ LONG_WORDS: dict[str, str] = {
     "method": "method", "kit": "method", "purpose": "purpose",
     "depth": "sample_point", "point": "sample_point", "sample_point": "sample_point",
 }  # fmt: skip
-NO_READINGS = frozenset({"qc", "flag", "flags", "sd", "se", "stdev", "error", "uncertainty", "quality"})
+NO_READINGS = frozenset(
+    {"qc", "flag", "flags", "sd", "se", "stdev", "error", "uncertainty", "quality", "perc", "percent", "pct"}
+)
 SAMPLE_POINTS = ("surface", "bottom", "deep", "top", "middle", "inlet", "outlet", "sump")
 
 
@@ -104,7 +107,7 @@ class Heading:
 
 
 def quantity_in(heading: Heading) -> str | None:
-    """The quantity that a heading names, or None; a flag or an error of a quantity is none."""
+    """The quantity that a heading names, or None; a flag, an error or a percentage of a quantity is none."""
     if NO_READINGS & set(heading.words):
         return None
     return next((QUANTITY_WORDS[word] for word in heading.words if word in QUANTITY_WORDS), None)
@@ -113,7 +116,8 @@ def quantity_in(heading: Heading) -> str | None:
 def unit_in(heading: Heading, quantity: str) -> str | None:
     """The unit that a heading names for a quantity, or None."""
     known = UNIT_WORDS.get(quantity, {})
-    for part in (*heading.bracketed, *heading.words[::-1]):
+    joined = [f"{one}/{other}" for one, other in pairwise(heading.words)]  # alk_umol_kg
+    for part in (*heading.bracketed, *joined, *heading.words[::-1]):
         if part in known:
             return known[part]
     return next((known[word] for part in heading.bracketed for word in part.split() if word in known), None)
