@@ -24,6 +24,7 @@ from service.resources.records.routes import router as records
 from service.settings import Settings
 from service.storage.database import Database
 from service.transfer.routes import router as transfer
+from service.web.phone.routes import router as phone
 from service.web.routes import router as web
 
 ROUTERS: tuple[APIRouter, ...] = (
@@ -71,6 +72,7 @@ def create_app(settings: Settings | None = None, *, database: Database | None = 
     app.include_router(_versioned())
     for router in UNVERSIONED:
         app.include_router(router)
+    app.include_router(phone)
     app.include_router(web)
     return app
 

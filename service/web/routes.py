@@ -20,6 +20,7 @@ from service.resources.places.sites import queries as sites
 from service.resources.places.systems import queries as systems
 from service.settings import Settings
 from service.web.pages import DESK, PageRoute, Visitor, VisitorOf, page
+from service.web.phone.pages import MODULES
 from service.web.reference import printed
 
 FOR_EVER = "public, max-age=31536000, immutable"
@@ -105,7 +106,7 @@ def show_reference(request: Request) -> Response:
 @router.get(STATIC + "/{shelf_name}/{name}")
 async def read_static_file(shelf_name: str, name: str) -> Response:
     """A style sheet, module or picture, under an address that changes with its content."""
-    for shelf in (PAPER, DESK):
+    for shelf in (PAPER, DESK, MODULES):
         if shelf.name == shelf_name and name in shelf.files:
             media_type = MEDIA_TYPES["." + name.rpartition(".")[2]]
             return Response(shelf.files[name], media_type=media_type, headers={"Cache-Control": FOR_EVER})

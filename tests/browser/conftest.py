@@ -24,7 +24,7 @@ from service.storage.database import Database
 from service.web import routes as web_routes
 
 if TYPE_CHECKING:
-    from playwright.sync_api import Browser, Page
+    from playwright.sync_api import Browser, Page, Playwright
 
 CHROMIUM = Path("/usr/bin/chromium")
 ARGUMENTS = [
@@ -106,15 +106,21 @@ class _listening:  # noqa: N801 used as a statement
 
 
 @pytest.fixture(scope="package")
-def browser(served: Served) -> Iterator[Browser]:
-    """A real browser, started after the service: its own event loop then lies over this thread."""
+def playwright(served: Served) -> Iterator[Playwright]:
+    """What drives the browser, started after the service: its own event loop then lies over this thread."""
     require(find_spec("playwright") and find_spec("axe_playwright_python") and CHROMIUM.exists(), REMEDY)
     from playwright.sync_api import sync_playwright
 
     with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=str(CHROMIUM), args=ARGUMENTS)
-        yield browser
-        browser.close()
+        yield playwright
+
+
+@pytest.fixture(scope="package")
+def browser(playwright: Playwright) -> Iterator[Browser]:
+    """A real browser."""
+    browser = playwright.chromium.launch(executable_path=str(CHROMIUM), args=ARGUMENTS)
+    yield browser
+    browser.close()
 
 
 @pytest.fixture

@@ -1,0 +1,121 @@
+"""/phone, /t/{label} and what lets them work without a network: the form's pages, its service worker, its manifest."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Path, Request, Response
+from fastapi.responses import JSONResponse
+
+from service.access.caller import Work
+from service.access.rights import Right
+from service.errors import NotFound
+from service.reports.shelf import PAPER
+from service.resources.places.sites import queries as sites
+from service.resources.places.sites.models import Site
+from service.resources.records.readings.queries import known_of
+from service.web.pages import PageRoute, VisitorOf
+from service.web.phone import places
+from service.web.phone.fields import fields_of, settings_of
+from service.web.phone.pages import MODULES, language_of, phone_page
+from service.web.phone.places import CYLINDER, Place
+from service.web.phone.worker import worker
+
+router = APIRouter(include_in_schema=False, route_class=PageRoute)
+
+LabelCode = Annotated[str, Path(max_length=16, pattern=r"^[0-9A-Za-z]+$")]
+
+
+@router.get("/phone")
+def show_places(request: Request, visitor: VisitorOf) -> Response:
+    """Everything that can be recorded about, by site, in walking order."""
+    with visitor.work() as work:
+        shown = [
+            {"site": site, "places": places.of_site(work.session, site, work.at)}
+            for site in sites.visible(work.session, work.scope)
+            if work.caller.has(Right.READ, site.id)
+        ]
+        return phone_page(request, "places.html", work.caller, shown=shown)
+
+
+@router.get("/phone/waiting")
+def show_waiting(request: Request, visitor: VisitorOf) -> Response:
+    """What this phone holds: waiting, sent lately, refused. The phone fills it in: the service does not know."""
+    with visitor.work() as work:
+        return phone_page(request, "waiting.html", work.caller)
+
+
+@router.get("/t/{code}")
+def show_place(request: Request, code: LabelCode, visitor: VisitorOf) -> Response:
+    """The forms for whatever bears this label."""
+    with visitor.work() as work:
+        subject = places.coded(work.session, work.scope, code)
+        site = sites.one(work.session, work.scope, subject.site_id)
+        there = places.of_site(work.session, site, work.at)
+        place = next((each for each in there if each.id == subject.id), None)
+        if place is None:
+            raise NotFound("What bore this label is retired or was taken away; nothing is recorded about it any more.")
+        return phone_page(
+            request, "place.html", work.caller, place=_told(place, site), **_content(work, site, place, there)
+        )
+
+
+def _content(work: Work, site: Site, place: Place, there: list[Place]) -> dict[str, Any]:
+    known = known_of(work.session, [place.id], at=work.at)
+    front, others = fields_of(place.kind, site.units, known)
+    is_swapped = place.kind == CYLINDER and places.is_on_a_line(work.session, place.id, work.at)
+    return {
+        "here": place,
+        "site": site,
+        "system": next((each for each in there if each.kind == "system" and each.id == place.system_id), None),
+        "may_record": work.caller.has(Right.RECORD, site.id),
+        "front": front,
+        "others": others,
+        "settings": settings_of(place.kind, site.units),
+        "elsewhere": [each for each in there if each.kind in ("system", "tank") and each.id != place.id],
+        "spares": [
+            (spare.id, f"{spare.name} ({spare.tag})") for spare in places.spare_cylinders(work.session, there, work.at)
+        ]
+        if is_swapped
+        else [],
+        "alkalinity_unit": site.units.get("alkalinity", "meq/L"),
+    }
+
+
+def _told(place: Place, site: Site) -> dict[str, Any]:
+    return {
+        "id": str(place.id),
+        "code": place.code,
+        "kind": place.kind,
+        "name": place.name,
+        "site_id": str(site.id),
+        "system_id": None if place.system_id is None else str(place.system_id),
+    }
+
+
+@router.get("/sw.js")
+async def read_worker() -> Response:
+    """The service worker, at the root so that it may serve every page of the form."""
+    return Response(worker(), media_type="text/javascript", headers={"Cache-Control": "no-cache"})
+
+
+@router.get("/app.webmanifest")
+async def read_manifest(request: Request) -> Response:
+    """What a phone needs to put the form among its programs (W3C Web Application Manifest)."""
+    say = language_of(request).gettext
+    icon = {"type": "image/svg+xml", "sizes": "any"}
+    content = {
+        "name": "Ooid",
+        "short_name": "Ooid",
+        "description": say("Records of stony-coral systems, also without a network"),
+        "start_url": "/phone",
+        "scope": "/",
+        "display": "standalone",
+        "background_color": "#f5f8f2",
+        "theme_color": "#f5f8f2",
+        "icons": [
+            {"src": PAPER.url("ooid.svg"), "purpose": "any", **icon},
+            {"src": MODULES.url("icon.svg"), "purpose": "maskable", **icon},
+        ],
+    }
+    return JSONResponse(content, media_type="application/manifest+json", headers={"Cache-Control": "no-cache"})
