@@ -10,10 +10,12 @@ from fastapi.routing import APIRoute
 from support.house import House
 
 from service.storage.database import Database
+from service.web.phone.routes import router as phone
 from service.web.routes import router
 
-OPEN = {"/", "/docs", "/favicon.ico", "/static/{shelf_name}/{name}"}  # these tell nothing of any site to nobody known
-OF_A_SITE = {"/sites/{site_tag}", "/sites/{site_tag}/systems/{system_tag}"}
+OPEN = {"/", "/docs", "/favicon.ico", "/static/{shelf_name}/{name}", "/sw.js", "/app.webmanifest"}  # tell of no site
+OF_A_SITE = {"/sites/{site_tag}", "/sites/{site_tag}/systems/{system_tag}", "/t/{code}"}
+OF_SOMEBODY = {"/phone", "/phone/waiting"}  # for whoever is signed in: what is theirs to see
 
 
 @pytest.fixture
@@ -41,7 +43,7 @@ class Visit:
 
     def see(self, template: str, headers: dict[str, str] | None = None) -> Any:
         """The response to opening a page about home."""
-        path = template.format(site_tag=self.home["tag"], system_tag=self.system["tag"])
+        path = template.format(site_tag=self.home["tag"], system_tag=self.system["tag"], code=self.system["label_code"])
         return talk(self.house.app, "GET", path, headers=headers or {"Accept": "text/html"})
 
 
@@ -52,9 +54,10 @@ def visit(house: House) -> Visit:
 
 
 def test_every_page_is_known_here() -> None:
-    pages = {route.path for route in router.routes if isinstance(route, APIRoute)}
-    assert pages == OPEN | OF_A_SITE, "a page without a line here is a page nobody tried to enter"
-    assert all(route.methods == {"GET"} for route in router.routes if isinstance(route, APIRoute))
+    routes = [route for route in (*router.routes, *phone.routes) if isinstance(route, APIRoute)]
+    known = OPEN | OF_A_SITE | OF_SOMEBODY
+    assert {route.path for route in routes} == known, "a page without a line here is a page nobody tried to enter"
+    assert all(route.methods == {"GET"} for route in routes)
 
 
 @pytest.mark.parametrize("template", sorted(OF_A_SITE))
@@ -67,6 +70,16 @@ def test_a_page_of_a_site_is_for_its_people(visit: Visit, template: str) -> None
     assert visit.home["name"] not in outside.text
     visit.house.call("DELETE", "/v1/sessions/current", token=None, headers={**visit.insider, **OWN_PAGE}, status=204)
     assert visit.see(template, visit.insider).status_code == 401
+
+
+@pytest.mark.parametrize("template", sorted(OF_SOMEBODY))
+def test_a_page_of_somebody_tells_only_of_their_sites(visit: Visit, template: str) -> None:
+    assert visit.see(template).status_code == 401
+    for headers, is_theirs in ((visit.insider, True), (visit.outsider, False)):
+        page = visit.see(template, headers)
+        assert page.status_code == 200
+        assert (visit.home["name"] in page.text) is (is_theirs and template == "/phone")
+        assert visit.system["label_code"] not in page.text or is_theirs
 
 
 @pytest.mark.parametrize("template", ["/", "/docs"])
@@ -83,12 +96,12 @@ def test_an_open_page_tells_nothing_of_a_site_to_others(visit: Visit, template: 
     "name", ["../settings.py", "..%2f..%2fsettings.py", "%2e%2e/%2e%2e/main.py", "/etc/passwd", "x"]
 )
 def test_files_beside_the_static_ones_are_not_served(visit: Visit, name: str) -> None:
-    for shelf in ("desk", "paper", "x", ".."):
+    for shelf in ("desk", "paper", "modules", "x", ".."):
         assert visit.see(f"/static/{shelf}/{name}").status_code in (401, 404)
 
 
 def test_no_page_runs_or_carries_anything_inline(visit: Visit) -> None:
-    for template in (*OF_A_SITE, "/", "/docs"):
+    for template in (*OF_A_SITE, *OF_SOMEBODY, "/", "/docs"):
         page = visit.see(template, visit.insider)
         policy = page.headers["content-security-policy"]
         assert "unsafe" not in policy

@@ -20,10 +20,11 @@ ALWAYS_OFFERED: Mapping[str, tuple[str, ...]] = {
     "co2_cylinder": ("cylinder_gross_mass",),
 }
 OWN_SETTINGS = {
-    "calcium_reactor": ("low_ph_cut_off",),
-    "controller": ("low_ph_cut_off",),
-    "dosing_pump": ("dosing_rate",),
+    "calcium_reactor": {"low_ph_cut_off": "low-pH cut-off"},
+    "controller": {"low_ph_cut_off": "low-pH cut-off"},
+    "dosing_pump": {"dosing_rate": "dosing rate"},
 }
+OF_THE_FORM = "hung_on_scale"  # a condition that the weighing asks for itself
 MOST_IN_FRONT = 7
 TIMED_FLOW_UNIT = "mL/min"  # what a measuring cylinder and a stopwatch give, whatever the site shows elsewhere
 
@@ -88,10 +89,11 @@ def settings_of(kind: str, units: Mapping[str, str]) -> list[Setting]:
     here = [quantity for quantity in QUANTITIES.values() if kind in quantity.subjects]
     if kind == "system":
         return [_setting(TARGET + quantity.code, quantity, units) for quantity in here]
-    own = [Setting(code, code.replace("_", " "), unit, symbol(unit)) for code, unit in OWN_CODES.items()]
-    return [_setting(quantity.code, quantity, units) for quantity in here] + [
-        each for each in own if each.code in OWN_SETTINGS.get(kind, ())
+    own = [
+        Setting(code, title, OWN_CODES[code], symbol(OWN_CODES[code]))
+        for code, title in OWN_SETTINGS.get(kind, {}).items()
     ]
+    return [*own, *(_setting(quantity.code, quantity, units) for quantity in here)]
 
 
 def _setting(code: str, quantity: Quantity, units: Mapping[str, str]) -> Setting:
@@ -103,7 +105,7 @@ def _field(quantity: Quantity, units: Mapping[str, str], known: Known | None) ->
     unit = shown_unit(quantity, units)
     if quantity.code == "effluent_flow" and quantity.code not in units:
         unit = TIMED_FLOW_UNIT
-    needed = tuple(c for c in quantity.conditions if c.required or unit in c.required_for)
+    needed = tuple(each for each in quantity.conditions if each.required or unit in each.required_for)
     return Field(
         code=quantity.code,
         title=quantity.title,
@@ -112,11 +114,17 @@ def _field(quantity: Quantity, units: Mapping[str, str], known: Known | None) ->
         possible=pair(quantity.possible, quantity, unit),
         plausible=pair(quantity.plausible, quantity, unit),
         needed=needed,
-        optional=tuple(c for c in quantity.conditions if c not in needed and not c.required_for),
+        optional=tuple(
+            c for c in quantity.conditions if c not in needed and not c.required_for and c.name != OF_THE_FORM
+        ),
         methods=tuple(common_methods(quantity.code)),
         last=None if known is None else _last(known, quantity, unit),
         usual=None if known is None else _usual(known, quantity, unit),
     )
+
+
+def _is_asked(condition: Condition) -> bool:
+    return not condition.required_for and condition.name != OF_THE_FORM
 
 
 def _last(known: Known, quantity: Quantity, unit: str) -> Last | None:

@@ -43,6 +43,16 @@ def phone_page(
     return HTMLResponse(text, headers=headers)
 
 
+def kind_in_words(code: str) -> str:
+    """A kind of thing as words: `co2_cylinder` as `CO2 cylinder`."""
+    return code.replace("_", " ").replace("co2", "CO2")
+
+
+def begun(words: str) -> str:
+    """Words as they begin a line: `alkalinity` as `Alkalinity`, `pH` as it is."""
+    return words[:1].upper() + words[1:] if words[1:2].islower() else words
+
+
 @cache
 def _environment(language: str) -> Environment:
     words = every_language()[language]
@@ -50,5 +60,5 @@ def _environment(language: str) -> Environment:
     made.add_extension("jinja2.ext.i18n")
     made.install_gettext_callables(words.gettext, words.ngettext, newstyle=True)  # type: ignore[attr-defined]
     made.globals["modules"] = MODULES
-    made.filters.update(plain=plain, symbol=symbol)
+    made.filters.update(plain=plain, symbol=symbol, kind=kind_in_words, begun=begun)
     return made

@@ -49,7 +49,7 @@ def test_through_a_network_that_loses_half_the_answers_twenty_entries_become_twe
     wait_until(page, "sent", ENTRIES)
     assert sorted(values(hall, system)) == [round(7.5 + number / 20, 2) for number in range(ENTRIES)]
     fates = [each.fate for each in lossy.seen("PUT")]
-    print(f"{len(fates)} sendings of {ENTRIES} entries: {({fate: fates.count(fate) for fate in sorted(set(fates))})}")
+    print(f"{len(fates)} sendings of {ENTRIES} entries: { ({fate: fates.count(fate) for fate in sorted(set(fates))}) }")
     assert fates.count("lost") >= 5  # else the network was too kind to prove anything
     assert fates.count("reset") >= 2
 
@@ -117,9 +117,7 @@ def test_a_killed_service(hall: Hall, phone: Phone, cookie: str, system: dict[st
     assert values(hall, system) == [8.2, 8.3]
 
 
-def test_a_sign_in_that_ran_out_keeps_what_waits(
-    hall: Hall, phone: Phone, cookie: str, system: dict[str, Any]
-) -> None:
+def test_a_sign_in_that_ran_out_keeps_what_waits(hall: Hall, phone: Phone, cookie: str, system: dict[str, Any]) -> None:
     page = opened(phone, hall.url, cookie, system)
     ready_without_network(page)
     hall.expire_sign_in()

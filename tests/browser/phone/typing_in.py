@@ -22,7 +22,7 @@ ITEMS = """() => new Promise((resolve, reject) => {
 
 
 def until(page: Page, expression: str) -> None:
-    """Wait until an expression of the page holds. The policy of our pages forbids what Playwright's own waiting does."""
+    """Wait until an expression of the page holds. Our policy forbids what Playwright's own waiting does."""
     end = time.monotonic() + PATIENCE_SECONDS
     while not page.evaluate(expression):
         assert time.monotonic() < end, f"it never came: {expression}"

@@ -3,7 +3,7 @@ import { wireReplicates } from "./again.js";
 import { wireChoices, wireDependents } from "./choices.js";
 import { say, wireForms } from "./forms.js";
 import { onChange, SENT, UNDONE } from "./outbox.js";
-import { onStanding } from "./sender.js";
+import { onStanding, send } from "./sender.js";
 import { itemsOf, line, standingWords, stateOf } from "./shown.js";
 import { wireStopwatch } from "./stopwatch.js";
 import { canBeUndone, undo } from "./taking_back.js";
@@ -35,6 +35,7 @@ function saved(form, items) {
   button.onclick = async () => {
     const { here } = await itemsOf(place.code);
     for (const item of here.filter((each) => lastSaved.ids.includes(each.id))) if (canBeUndone(item)) await undo(item);
+    send();
     button.hidden = true;
     lastSaved = null;
     say(form, t("Undone: {what}", { what: items.map((item) => item.words).join(", ") }));
