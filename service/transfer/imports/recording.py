@@ -23,8 +23,9 @@ from service.storage.subjects import Subject
 from service.storage.types import digest
 from service.transfer.imports.cells import Cell
 from service.transfer.imports.occurrences import Occurrences
+from service.transfer.imports.open_row import CellFault
 from service.transfer.imports.points import Point, PointRefused, PointsOfBlock
-from service.transfer.imports.rows import CellFault, Draft, Reading
+from service.transfer.imports.rows import Draft, Reading
 
 NO_ID = UUID(int=0)  # a point has none: its series and its instant name it
 KINDS: dict[str, RecordKind[Any]] = {kind.singular: kind for kind in (READINGS, MAINTENANCE_EVENTS, ADDITIONS)}

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Mapping as Words
-from dataclasses import dataclass, field, replace
-from datetime import datetime, time, timedelta, timezone
+from dataclasses import dataclass, replace
+from datetime import datetime, timedelta
 from typing import Any
 from uuid import UUID
 from zoneinfo import ZoneInfo
@@ -15,36 +15,20 @@ from service.transfer.imports import headings
 from service.transfer.imports.cells import (
     Cell,
     CellError,
-    date_and_time,
-    day,
     is_missing,
-    localised,
     number,
     text_of,
-    time_of_day,
 )
 from service.transfer.imports.files import Row
 from service.transfer.imports.guessing import Understood
 from service.transfer.imports.headings import Heading
+from service.transfer.imports.instants import InstantReader
 from service.transfer.imports.mapping import LONG_ONLY, ColumnUse, all_have_subjects
+from service.transfer.imports.open_row import CellFault, OpenRow
 from service.transfer.imports.subjects import Subjects
 
 CONTENT = ("reading", "value", "note", "maintenance", "water_change", "dose")
 PURPOSES = ("sample", "replicate", "blank", "check_standard")
-
-
-@dataclass(frozen=True)
-class CellFault:
-    """What is wrong with one cell (or, without a column, with the row)."""
-
-    column: str | None
-    detail: str
-    sent: str | None = None
-
-    def __str__(self) -> str:
-        where = f"{self.column}: " if self.column else ""
-        what = f" (got {self.sent!r})" if self.sent else ""
-        return f"{where}{self.detail}{what}"
 
 
 @dataclass(frozen=True)
@@ -68,22 +52,6 @@ class Reading:
     is_blank: bool = False
 
 
-@dataclass
-class _Row:
-    """A row in the reading: what is known of it so far."""
-
-    cells: dict[str, Cell]
-    inferred: dict[str, str]
-    faults: list[CellFault] = field(default_factory=list)
-    remarks: list[str] = field(default_factory=list)
-    notes: list[str] = field(default_factory=list)
-
-    def refuse(self, column: str | None, error: object) -> None:
-        """Remember what is wrong with a cell."""
-        sent = None if column is None else text_of(self.cells.get(column))[:200] or None
-        self.faults.append(CellFault(column, str(error), sent))
-
-
 class RowReader:
     """Reads the rows of one table in order: what is filled down comes from the rows above."""
 
@@ -95,9 +63,8 @@ class RowReader:
         for use in understood.mapping.columns or []:
             self._by_use.setdefault(use.use, []).append(use)
         self._subjects = subjects
-        self._zone = zone
+        self._instants = InstantReader(understood.mapping, self._by_use, zone)
         self._above: dict[str, Cell] = {}
-        self._usual_time = time.fromisoformat(understood.mapping.time_of_day or "12:00")
 
     def read(self, row_number: int, row: Row) -> Reading:
         """What a row says. Raises nothing: every fault of it is in the answer."""
@@ -106,7 +73,7 @@ class RowReader:
         }
         if not any(text_of(cell) for cell in row):
             return Reading(row_number, cells, is_blank=True)
-        this = _Row(cells, self._filled(cells))
+        this = OpenRow(cells, self._filled(cells))
         drafts = self._drafts(this, row)
         faults = tuple(this.faults)
         return Reading(row_number, cells, () if faults else tuple(drafts), faults, tuple(this.remarks))
@@ -126,7 +93,7 @@ class RowReader:
     def _is_missing(self, cell: Cell) -> bool:
         return is_missing(cell, self._mapping.missing)
 
-    def _drafts(self, this: _Row, row: Row) -> list[Draft]:
+    def _drafts(self, this: OpenRow, row: Row) -> list[Draft]:
         surplus = [text_of(cell) for cell in row[len(self._headers) :] if text_of(cell)]
         if surplus:
             this.faults.append(CellFault(None, "more cells than headings: is a delimiter inside a text?", surplus[0]))
@@ -137,7 +104,7 @@ class RowReader:
             )
             return []
         inferred: set[str] = set(this.inferred.values()) - {"ignore"}
-        at = self._instant(this, inferred)
+        at = self._instants.read(this, inferred)
         subject_id = self._subject(this)
         common = _Common(at, subject_id, self._text(this, "observer"), sorted(inferred))
         drafts = [*self._long(this, common), *self._wide(this, common), *self._additions(this, common)]
@@ -148,65 +115,12 @@ class RowReader:
             this.faults.append(CellFault(None, "nothing to record: the row holds no reading and no note"))
         return drafts
 
-    def _holds_anything(self, this: _Row) -> bool:
+    def _holds_anything(self, this: OpenRow) -> bool:
         columns = [use.column for kind in CONTENT for use in self._by_use.get(kind, [])]
         columns += [use.column for use in self._by_use.get("time", []) if use.otherwise == "note"]
         return any(not self._is_missing(this.cells.get(name)) for name in columns)
 
-    def _instant(self, this: _Row, inferred: set[str]) -> datetime | None:
-        """When the row was written. What the row does not say of it is taken as usual, and marked."""
-        try:
-            column, (on, at, shift) = self._date_of(this)
-        except _Refused as refused:
-            this.refuse(refused.column, refused)
-            return None
-        if at is None:
-            at = self._time_of(this)
-        if at is None:
-            at = self._usual_time
-            inferred.add("time_of_day")
-        wall = datetime.combine(on, at)
-        if shift is not None:
-            return wall.replace(tzinfo=timezone(shift))
-        try:
-            instant, was_twice = localised(wall, self._zone)
-        except CellError as error:
-            this.refuse(column, error)
-            return None
-        if was_twice:
-            inferred.add("offset")
-        return instant.replace(tzinfo=timezone(instant.utcoffset() or timedelta(0)))
-
-    def _date_of(self, this: _Row) -> tuple[str, tuple[Any, time | None, timedelta | None]]:
-        assert self._mapping.date_order is not None
-        for use in (*self._by_use.get("date_and_time", []), *self._by_use.get("date", [])):
-            cell = this.cells[use.column]
-            if self._is_missing(cell):
-                raise _Refused(use.column, "the date is empty; name this column in fill_down if it means the one above")
-            try:
-                if use.use == "date":
-                    return use.column, (day(_date_part(cell), self._mapping.date_order), None, None)
-                return use.column, date_and_time(cell, self._mapping.date_order)
-            except CellError as error:
-                raise _Refused(use.column, str(error)) from error
-        raise _Refused(None, "the row has no date")
-
-    def _time_of(self, this: _Row) -> time | None:
-        for use in self._by_use.get("time", []):
-            cell = this.cells[use.column]
-            if self._is_missing(cell):
-                continue
-            try:
-                return time_of_day(cell)
-            except CellError as error:
-                if use.otherwise == "note" and any(letter.isalpha() for letter in text_of(cell)):
-                    this.notes.append(f"{use.column}: {text_of(cell)}")
-                    this.remarks.append(f"{use.column}: kept as a note")
-                else:
-                    this.refuse(use.column, error)
-        return None
-
-    def _subject(self, this: _Row) -> UUID | None:
+    def _subject(self, this: OpenRow) -> UUID | None:
         if all_have_subjects(self._mapping):
             return None
         use = next(iter(self._by_use.get("subject", [])), None)
@@ -221,13 +135,13 @@ class RowReader:
             this.refuse(use.column if use else None, error)
             return None
 
-    def _text(self, this: _Row, use: str) -> str | None:
+    def _text(self, this: OpenRow, use: str) -> str | None:
         """The words of the columns of one use, commas evened out."""
         texts = [text_of(this.cells[column.column]) for column in self._by_use.get(use, [])]
         words = [word.strip() for text in texts for word in text.split(",")]
         return ", ".join(word for word in words if word and word not in self._mapping.missing) or None
 
-    def _wide(self, this: _Row, common: _Common) -> list[Draft]:
+    def _wide(self, this: OpenRow, common: _Common) -> list[Draft]:
         drafts = []
         for use in self._by_use.get("reading", []):
             cell = this.cells[use.column]
@@ -239,7 +153,7 @@ class RowReader:
                 drafts.append(self._reading(this, own, use, str(use.quantity), value, str(use.unit)))
         return drafts
 
-    def _own_subject(self, this: _Row, common: _Common, use: ColumnUse) -> _Common | None:
+    def _own_subject(self, this: OpenRow, common: _Common, use: ColumnUse) -> _Common | None:
         """What the row's records share, about the column's own subject if it has one."""
         if use.subject is None:
             return common
@@ -249,7 +163,7 @@ class RowReader:
             this.refuse(use.column, error)
             return None
 
-    def _long(self, this: _Row, common: _Common) -> list[Draft]:
+    def _long(self, this: OpenRow, common: _Common) -> list[Draft]:
         if self._mapping.form != "long":
             return []
         parts: dict[str, ColumnUse] = {use.use: use for use in self._mapping.columns or []}
@@ -276,7 +190,7 @@ class RowReader:
             columns[use] = parts[use].column
         return [Draft("reading", draft.content | extra, columns)]
 
-    def _number(self, this: _Row, column: str) -> float | None:
+    def _number(self, this: OpenRow, column: str) -> float | None:
         assert self._mapping.decimal is not None
         try:
             return number(this.cells[column], self._mapping.decimal)
@@ -284,7 +198,7 @@ class RowReader:
             this.refuse(column, error)
             return None
 
-    def _quantity(self, this: _Row, column: str) -> str | None:
+    def _quantity(self, this: OpenRow, column: str) -> str | None:
         text = text_of(this.cells[column])
         known = self._mapping.quantities.get(text) or (text if text in QUANTITIES else None)
         known = known or headings.quantity_in(Heading.of(text))
@@ -292,7 +206,7 @@ class RowReader:
             this.refuse(column, "no quantity known here is called so. Name it in the mapping's quantities")
         return known
 
-    def _unit(self, this: _Row, use: ColumnUse | None, quantity: str) -> str | None:
+    def _unit(self, this: OpenRow, use: ColumnUse | None, quantity: str) -> str | None:
         text = text_of(this.cells[use.column]) if use else ""
         found = self._mapping.units.get(text) or self._mapping.units.get(quantity) if text or use is None else None
         found = found or headings.UNIT_WORDS.get(quantity, {}).get(text.lower())
@@ -308,7 +222,7 @@ class RowReader:
             this.refuse(use.column if use else None, f"{expected}. Name it in the mapping's units")
         return found
 
-    def _reading(self, this: _Row, common: _Common, use: ColumnUse, quantity: str, value: float, unit: str) -> Draft:
+    def _reading(self, this: OpenRow, common: _Common, use: ColumnUse, quantity: str, value: float, unit: str) -> Draft:
         remark = self._labelled(this, "remark")
         content = {
             "subject_id": str(common.subject_id),
@@ -328,7 +242,7 @@ class RowReader:
         columns = {"value": use.column, "unit": use.column, "quantity": use.column, **self._shared_columns()}
         return Draft("reading", _without_nothing(content), columns)
 
-    def _events(self, this: _Row, common: _Common) -> list[Draft]:
+    def _events(self, this: OpenRow, common: _Common) -> list[Draft]:
         """Notes as one inspection; maintenance as an event of its kind."""
         notes = [*self._labelled(this, "note"), *this.notes]
         texts = [("inspection", "\n".join(notes), self._first("note") or self._first("time"))] if notes else []
@@ -355,7 +269,7 @@ class RowReader:
             for kind, text, column in texts
         ]
 
-    def _additions(self, this: _Row, common: _Common) -> list[Draft]:
+    def _additions(self, this: OpenRow, common: _Common) -> list[Draft]:
         drafts = []
         for use in (*self._by_use.get("water_change", []), *self._by_use.get("dose", [])):
             if self._is_missing(this.cells[use.column]):
@@ -383,7 +297,7 @@ class RowReader:
             drafts.append(Draft("addition", _without_nothing(content), columns))
         return drafts
 
-    def _labelled(self, this: _Row, use: str) -> list[str]:
+    def _labelled(self, this: OpenRow, use: str) -> list[str]:
         """The texts of the columns of one use; with more than one column, or as a remark, each after its heading."""
         columns = self._by_use.get(use, [])
         with_heading = len(columns) > 1 or use == "remark"
@@ -430,24 +344,6 @@ class _Common:
         """The instant with its offset, as it is sent."""
         assert self.at is not None
         return self.at.isoformat()
-
-
-class _Refused(CellError):
-    """A cell refused, by its column."""
-
-    def __init__(self, column: str | None, text: str) -> None:
-        super().__init__(text)
-        self.column = column
-
-
-def _date_part(cell: Cell) -> Cell:
-    """A date cell that carries a meaningless midnight, as exports write it."""
-    if isinstance(cell, str):
-        text = text_of(cell)
-        for tail in ("T00:00:00Z", "T00:00:00", " 00:00:00", " 0:00"):
-            if text.endswith(tail):
-                return text[: -len(tail)]
-    return cell
 
 
 def _plain(conditions: Words[str, Any] | None) -> dict[str, Any] | None:
