@@ -24,6 +24,7 @@ OWN_SETTINGS = {
     "controller": {"low_ph_cut_off": "low-pH cut-off"},
     "dosing_pump": {"dosing_rate": "dosing rate"},
 }
+HAS_SETTINGS = {"system", "pump", "co2_regulator", "limewater_stirrer", *OWN_SETTINGS}
 OF_THE_FORM = "hung_on_scale"  # a condition that the weighing asks for itself
 MOST_IN_FRONT = 7
 TIMED_FLOW_UNIT = "mL/min"  # what a measuring cylinder and a stopwatch give, whatever the site shows elsewhere
@@ -85,7 +86,9 @@ class Setting:
 
 
 def settings_of(kind: str, units: Mapping[str, str]) -> list[Setting]:
-    """What can be set on a kind of subject."""
+    """What can be set on a kind of subject; nothing on what has no knob."""
+    if kind not in HAS_SETTINGS:
+        return []
     here = [quantity for quantity in QUANTITIES.values() if kind in quantity.subjects]
     if kind == "system":
         return [_setting(TARGET + quantity.code, quantity, units) for quantity in here]

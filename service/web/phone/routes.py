@@ -10,6 +10,7 @@ from fastapi.responses import JSONResponse
 from service.access.caller import Work
 from service.access.rights import Right
 from service.errors import NotFound
+from service.http.shapes import PRINTABLE
 from service.reports.shelf import PAPER
 from service.resources.places.sites import queries as sites
 from service.resources.places.sites.models import Site
@@ -17,12 +18,14 @@ from service.resources.records.readings.queries import known_of
 from service.web.pages import PageRoute, VisitorOf
 from service.web.phone import places
 from service.web.phone.fields import fields_of, settings_of
+from service.web.phone.labels import labels
 from service.web.phone.pages import MODULES, language_of, phone_page
 from service.web.phone.places import CYLINDER, Place
 from service.web.phone.worker import worker
 
 router = APIRouter(include_in_schema=False, route_class=PageRoute)
 
+SiteTag = Annotated[str, Path(max_length=40, pattern=PRINTABLE)]
 LabelCode = Annotated[str, Path(max_length=16, pattern=r"^[0-9A-Za-z]+$")]
 
 
@@ -45,6 +48,16 @@ def show_waiting(request: Request, visitor: VisitorOf) -> Response:
         return phone_page(request, "waiting.html", work.caller)
 
 
+@router.get("/phone/labels/{site_tag}")
+def show_labels(request: Request, site_tag: SiteTag, visitor: VisitorOf) -> Response:
+    """A site's labels, to be printed from under the address that phones will use."""
+    with visitor.work() as work:
+        site = sites.named(work.session, work.scope, site_tag)
+        base = str(request.base_url).rstrip("/")
+        made = labels(places.of_site(work.session, site, work.at), base)
+        return phone_page(request, "labels.html", work.caller, site=site, labels=made, base=base)
+
+
 @router.get("/t/{code}")
 def show_place(request: Request, code: LabelCode, visitor: VisitorOf) -> Response:
     """The forms for whatever bears this label."""
@@ -61,7 +74,9 @@ def show_place(request: Request, code: LabelCode, visitor: VisitorOf) -> Respons
 
 
 def _content(work: Work, site: Site, place: Place, there: list[Place]) -> dict[str, Any]:
-    known = known_of(work.session, [place.id], at=work.at)
+    sources = [place.id] if place.system_id in (None, place.id) else [place.id, place.system_id]
+    known = known_of(work.session, sources, at=work.at)
+    known.sort(key=lambda each: each.subject_id != place.id)  # a tank's own values first, then its water's
     front, others = fields_of(place.kind, site.units, known)
     is_swapped = place.kind == CYLINDER and places.is_on_a_line(work.session, place.id, work.at)
     return {

@@ -75,7 +75,12 @@ FORMS = {
     "controller": ("work",),
     "limewater_stirrer": ("readings",),
 }
-PAGES = ["/phone", "/phone/waiting", *(f"{place}#{form}" for place, forms in FORMS.items() for form in forms)]
+PAGES = [
+    "/phone",
+    "/phone/waiting",
+    "/phone/labels/hall",
+    *(f"{place}#{form}" for place, forms in FORMS.items() for form in forms),
+]
 
 
 class Opened:
@@ -226,6 +231,11 @@ def test_last_value_age_and_usual_band_stand_beside_the_field(opened: Opened) ->
     assert "ago" in known or "now" in known or "this minute" in known
     assert "usually 7." in known
     assert page.locator("#r-calcium-known").inner_text() == "no value yet mostly 250 to 650"
+
+
+def test_a_tank_shows_the_values_of_its_water(opened: Opened) -> None:
+    page = opened("tank#readings")
+    assert page.locator("#r-alkalinity-known").inner_text().startswith("last ")
 
 
 def test_the_impossible_is_told_at_once_and_the_implausible_asked_about(opened: Opened) -> None:

@@ -1,0 +1,36 @@
+"""Labels for a site's places: a QR symbol (ISO/IEC 18004) of the address that opens the place's form, and its name."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from markupsafe import Markup
+
+from service.web.phone.places import Place
+
+CORRECTION = "M"  # 15 % of the symbol may be wet, scratched or torn
+QUIET_MODULES = 4  # the standard's empty margin
+
+
+@dataclass(frozen=True)
+class Label:
+    """One label: what it is on, the address in its symbol, and the symbol (SVG)."""
+
+    place: Place
+    address: str
+    symbol: Markup
+
+
+def labels(places: Iterable[Place], base: str) -> list[Label]:
+    """A label for each place, its address beginning with `base` (scheme, host and port; no slash at the end)."""
+    return [Label(place, base + place.path, symbol_of(base + place.path)) for place in places]
+
+
+def symbol_of(address: str) -> Markup:
+    """The QR symbol of an address as an SVG that takes the size it is given. The drawing holds no text of anybody."""
+    import segno  # imported where used: printing labels is rare
+
+    made = segno.make(address, error=CORRECTION, micro=False)
+    drawn = made.svg_inline(border=QUIET_MODULES, omitsize=True, svgclass="qr", lineclass=None)
+    return Markup(drawn)  # noqa: S704 numbers only
