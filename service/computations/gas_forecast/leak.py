@@ -27,7 +27,8 @@ def leak(records: LineRecords) -> list[dict[str, Any]]:
     found = _bend(records)
     if found is None or abs(found.score) < SIGNIFICANT_SCORE:
         return []
-    since = f"{records.clock.at(found.at_days):%Y-%m-%d}"
+    begun = records.clock.at(found.at_days)
+    since = f"{begun.day} {begun:%B %Y}"
     if found.ratio > LEAST_RATIO:
         part, low, high = (100.0 * (1.0 - 1.0 / max(each, 1.0)) for each in (found.ratio, found.low, found.high))
         detail = (

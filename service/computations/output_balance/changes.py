@@ -118,8 +118,8 @@ def _part(change: LevelChange) -> str:
 
 
 def _since_words(history: ReactorHistory, change: LevelChange) -> str:
-    first, last = (f"{history.clock.at(days):%Y-%m-%d}" for days in (change.after_days, change.at_days))
-    return f"between {first} and {last}"
+    first, last = (history.clock.at(days) for days in (change.after_days, change.at_days))
+    return f"between {first.day} {first:%B} and {last.day} {last:%B %Y}"
 
 
 def _since(history: ReactorHistory, course: Course, begun: datetime | None) -> Course:
