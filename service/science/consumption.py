@@ -216,6 +216,8 @@ def _lot_steps(history: SystemHistory, filtered: Filtered, lane: int) -> tuple[L
     for node in np.flatnonzero(look.lot_step_sd[:, lane]):
         index = int(timeline.source[node, lane])
         read_before = np.flatnonzero(timeline.has_reading[:node, lane])
+        if not len(read_before):  # all of the old lot were set aside
+            continue
         old = int(lots[timeline.source[read_before[-1], lane]])
         size, sd = float(look.lot_step[node, lane]), float(look.lot_step_sd[node, lane])
         steps.append(LotStep(index, float(timeline.at_days[node, lane]), old, int(lots[index]), size, sd))
