@@ -134,6 +134,30 @@ def test_a_sign_in_that_ran_out_keeps_what_waits(hall: Hall, phone: Phone, cooki
     assert values(hall, system) == [8.4, 8.5]
 
 
+def test_signing_out_takes_the_kept_pages_away_and_leaves_what_waits(
+    hall: Hall, phone: Phone, cookie: str, system: dict[str, Any]
+) -> None:
+    page = opened(phone, hall.url, cookie, system)
+    ready_without_network(page)
+    address = page.url
+    phone.context.set_offline(True)  # type: ignore[union-attr]
+    save_reading(page, "8.3")
+    page.goto("about:blank")
+    phone.context.set_offline(False)  # type: ignore[union-attr]
+    page.goto(hall.url + "/")
+    page.get_by_role("button", name="Sign out").click()
+    page.get_by_role("heading", name="Sign in").wait_for()
+    page.goto(address)
+    assert "Lagoon" not in page.content()
+    assert page.locator("h1").inner_text() == "Sign in first"
+    assert states(page) == ["waiting"]
+    phone.sign_in(signed_in(hall.house, name="Next shift"), hall.url)
+    page.goto(address)
+    page.wait_for_selector("html[data-ready]")
+    page.locator("[data-lately]").get_by_text("waits until Keeper signs in").wait_for()
+    assert values(hall, system) == []
+
+
 def test_what_one_person_typed_is_not_sent_as_another(
     hall: Hall, phone: Phone, cookie: str, system: dict[str, Any]
 ) -> None:
