@@ -9,6 +9,7 @@ from service.computations.gas_release.routes import router as gas_release
 from service.computations.media_forecast.routes import router as media_forecast
 from service.computations.output_balance.routes import router as output_balance
 from service.computations.projection.routes import router as projection
+from service.computations.rounds.routes import router as rounds
 from service.computations.run_away.routes import router as run_away
 
 router = APIRouter()
@@ -20,3 +21,4 @@ router.include_router(gas_release)
 router.include_router(output_balance)
 router.include_router(run_away)
 router.include_router(projection)
+router.include_router(rounds)

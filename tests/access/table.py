@@ -312,6 +312,7 @@ ROWS: dict[str, Row] = {
     "read_output_balance": Row(READ, lambda world, _by: Ask({"reactor_id": world.piece("calcium_reactor")["id"]})),
     "read_run_away": Row(READ, lambda world, _by: Ask({"reactor_id": world.piece("calcium_reactor")["id"]})),
     "read_gas_release": Row(READ, at("rooms", a_room, "room_id")),
+    "read_round": Row(READ, lambda world, _by: Ask(query={"site": world.site["tag"]})),
     "read_weekly_report": Row(READ, lambda world, _by: Ask(query={"site": world.site["tag"], "week": "2026-W09"})),
     # computations without records
     "calculate_carbonate_system": Row(

@@ -14,7 +14,13 @@ from service.web.phone.routes import router as phone
 from service.web.routes import router
 
 OPEN = {"/", "/docs", "/favicon.ico", "/static/{shelf_name}/{name}", "/sw.js", "/app.webmanifest"}  # tell of no site
-OF_A_SITE = {"/sites/{site_tag}", "/sites/{site_tag}/systems/{system_tag}", "/t/{code}", "/phone/labels/{site_tag}"}
+OF_A_SITE = {
+    "/sites/{site_tag}",
+    "/sites/{site_tag}/systems/{system_tag}",
+    "/t/{code}",
+    "/phone/labels/{site_tag}",
+    "/phone/round/{site_tag}",
+}
 OF_SOMEBODY = {"/phone", "/phone/waiting"}  # for whoever is signed in: what is theirs to see
 
 

@@ -11,6 +11,7 @@ from uuid import UUID
 from sqlmodel import Session, select
 
 from service.access.caller import Scope
+from service.computations.rounds.answer import walking
 from service.errors import NotFound
 from service.resources.equipment.gas_lines.queries import line_of
 from service.resources.equipment.pieces import queries as pieces
@@ -24,7 +25,6 @@ from service.storage.subjects import Subject
 
 Described = TypeVar("Described", System, Tank, Room)
 CYLINDER = "co2_cylinder"
-WALKED_FIRST = ("clean", "observation", "quarantine")
 
 
 @dataclass(frozen=True)
@@ -67,7 +67,7 @@ def of_site(session: Session, site: Site, at: datetime) -> list[Place]:
     grow with the site.
     """
     codes = dict(session.exec(select(Subject.id, Subject.label_code).where(Subject.site_id == site.id)).all())
-    systems = sorted(_rows(session, System, site.id), key=_walking)
+    systems = sorted(_rows(session, System, site.id), key=walking)
     tanks = _rows(session, Tank, site.id)
     stands_on = {
         stay.tank_id: stay.system_id for stay in stays(session, [tank.id for tank in tanks]) if stay.from_at <= at
@@ -102,10 +102,6 @@ def spare_cylinders(session: Session, places: Sequence[Place], at: datetime) -> 
 def is_on_a_line(session: Session, cylinder_id: UUID, at: datetime) -> bool:
     """Whether a cylinder is on a gas line now."""
     return cylinder_id in line_of(session, [cylinder_id], at)
-
-
-def _walking(system: System) -> tuple[int, str]:
-    return WALKED_FIRST.index(system.quarantine_class), system.tag
 
 
 def _rows(session: Session, table: type[Described], site_id: UUID) -> list[Described]:

@@ -9,6 +9,7 @@ from fastapi.responses import JSONResponse
 
 from service.access.caller import Work
 from service.access.rights import Right
+from service.computations.rounds.answer import todays_round
 from service.errors import NotFound
 from service.http.shapes import PRINTABLE
 from service.reports.shelf import PAPER
@@ -46,6 +47,15 @@ def show_waiting(request: Request, visitor: VisitorOf) -> Response:
     """What this phone holds: waiting, sent lately, refused. The phone fills it in: the service does not know."""
     with visitor.work() as work:
         return phone_page(request, "waiting.html", work.caller)
+
+
+@router.get("/phone/round/{site_tag}")
+def show_round(request: Request, site_tag: SiteTag, visitor: VisitorOf) -> Response:
+    """What is due on a site today, in walking order."""
+    with visitor.work() as work:
+        site = sites.named(work.session, work.scope, site_tag)
+        made = todays_round(work.session, work.scope, site, work.at)
+        return phone_page(request, "round.html", work.caller, site=site, round=made)
 
 
 @router.get("/phone/labels/{site_tag}")

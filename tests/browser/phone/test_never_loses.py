@@ -20,6 +20,8 @@ if TYPE_CHECKING:
 pytestmark = pytest.mark.browser
 
 ENTRIES = 20
+WATCHED_FETCH = """() => { window.settled = []; const ask = window.fetch;
+  window.fetch = (...call) => ask(...call).finally(() => window.settled.push(String(call[0]))); }"""
 
 
 @pytest.fixture
@@ -59,9 +61,11 @@ def test_it_is_saved_and_shown_before_the_network_answers(
 ) -> None:
     page = opened(phone, lossy.url, cookie, system)
     lossy.may_answer.clear()
+    page.evaluate(WATCHED_FETCH)
     save_reading(page, "8.1")
     said = page.locator("#readings .said")
     said.get_by_text("saved on this phone").wait_for()
+    assert page.evaluate("window.settled") == []  # neither answered nor given up
     assert states(page) == ["waiting"]
     assert not [each for each in lossy.seen("PUT") if each.fate == "answered"]
     assert values(hall, system) == []

@@ -5,11 +5,12 @@ from __future__ import annotations
 import gzip
 from collections.abc import Iterator
 from dataclasses import dataclass
+from datetime import timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import pytest
-from browser.phone.conftest import WINDOW, Hall
+from browser.phone.conftest import WINDOW, Hall, aside
 from browser.phone.typing_in import reading, until
 from browser.test_pages import violations
 from web.visitor import signed_in
@@ -46,6 +47,9 @@ def described(hall: Hall) -> Described:
         for kind in ("co2_regulator", "dosing_pump", "controller", "limewater_stirrer")
     }
     tank = hall.call("POST", "/v1/tanks", {"system_id": system["id"], "tag": "shelf", "name": "Frag shelf"})
+    for back in range(1, 6):
+        taken = (hall.house.now - timedelta(days=back)).isoformat()
+        aside(lambda at=taken: hall.house.a_reading(system["id"], 8.0, taken_at=at))
     at = hall.house.now.isoformat()
     line = {"tag": "line", "from": "2026-01-01T00:00:00Z", "reactor_ids": [reactor["id"]]}
     hall.describe("gas-lines", cylinder_ids=[cylinders[0]["id"]], **line)
@@ -79,6 +83,7 @@ PAGES = [
     "/phone",
     "/phone/waiting",
     "/phone/labels/hall",
+    "/phone/round/hall",
     *(f"{place}#{form}" for place, forms in FORMS.items() for form in forms),
 ]
 

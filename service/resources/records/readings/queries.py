@@ -48,6 +48,21 @@ def known_of(session: Session, subject_ids: Sequence[UUID], *, at: datetime) -> 
     return sorted(found, key=lambda known: -known.count)
 
 
+def read_at(session: Session, site_id: UUID, *, at: datetime) -> dict[tuple[UUID, str], list[datetime]]:
+    """When each quantity of each subject of a site was read within the last 90 days: one query."""
+    statement = select(Reading.subject_id, Reading.quantity, Reading.at).where(
+        Reading.site_id == site_id,
+        Reading.state == RECORDED,
+        col(Reading.purpose).in_(COUNTED),
+        Reading.at >= at - USUAL_WITHIN,
+        Reading.at <= at,
+    )
+    found: dict[tuple[UUID, str], list[datetime]] = {}
+    for subject_id, quantity, instant in session.exec(statement):
+        found.setdefault((subject_id, quantity), []).append(instant)
+    return found
+
+
 def _subject_and_quantity(row: Reading) -> tuple[UUID, str]:
     return row.subject_id, row.quantity
 

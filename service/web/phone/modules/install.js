@@ -29,7 +29,7 @@ export async function install() {
       worker.postMessage({ what: "forget pages" });
       localStorage.setItem(OWNER, person.id);
     }
-    const links = [...document.querySelectorAll("a[data-keep]")].map((link) => link.getAttribute("href"));
+    const links = [...document.querySelectorAll("a[data-keep]")].map((link) => link.dataset.keep || link.getAttribute("href"));
     worker.postMessage({ what: "keep pages", paths: [location.pathname, "/phone", "/phone/waiting", ...links] });
   } catch {
     notice(t("This browser cannot keep pages. What you save stays on this phone while the page can be loaded."));

@@ -7,6 +7,7 @@ import { everything, onChange, tidy } from "./outbox.js";
 import { wirePlace } from "./place.js";
 import { keepSending, onStanding } from "./sender.js";
 import { countWaiting, standingWords } from "./shown.js";
+import { wireRound } from "./round.js";
 import { wireWaiting } from "./waiting.js";
 import { place, t } from "./told.js";
 
@@ -29,6 +30,7 @@ keepAges();
 wireFinding();
 if (place) wirePlace();
 if (document.querySelector("[data-summary]")) wireWaiting();
+wireRound();
 askTheCourse();
 onChange(showCount);
 onStanding(showCount);
