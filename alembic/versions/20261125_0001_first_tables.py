@@ -263,6 +263,39 @@ def upgrade() -> None:
         batch_op.create_index("ix_additions_subject_id_at", ["subject_id", "kind", "at"], unique=False)
 
     op.create_table(
+        "commissionings",
+        sa.Column("id", IDENTIFIER, nullable=False),
+        sa.Column("version", sa.Integer(), nullable=False),
+        sa.Column("site_id", IDENTIFIER, nullable=False),
+        sa.Column("subject_id", IDENTIFIER, nullable=False),
+        sa.Column("at", sa.BigInteger(), nullable=False),
+        sa.Column("state", sa.String(16), nullable=False),
+        sa.Column("entered", sa.Text(), nullable=False),
+        sa.Column("sent_digest", sa.LargeBinary(), nullable=False),
+        sa.Column("recorded_at", sa.BigInteger(), nullable=False),
+        sa.Column("recorded_by", IDENTIFIER, nullable=False),
+        sa.Column("changed_at", sa.BigInteger(), nullable=True),
+        sa.Column("changed_by", IDENTIFIER, nullable=True),
+        sa.Column("correction_reason", sa.String(), nullable=True),
+        sa.Column("procedure", sa.String(40), nullable=False),
+        sa.Column("content", sa.Text(), nullable=False),
+        sa.Column("evidence", sa.Text(), nullable=False),
+        sa.Column("signed_at", sa.BigInteger(), nullable=True),
+        sa.Column("signed_by", IDENTIFIER, nullable=True),
+        sa.Column("signed_note", sa.String(), nullable=True),
+        sa.Column("cut_off_tested_at", sa.BigInteger(), nullable=True),
+        sa.ForeignKeyConstraint(
+            ["site_id", "subject_id"],
+            ["subjects.site_id", "subjects.id"],
+            name=op.f("fk_commissionings_site_id_subject_id_subjects"),
+        ),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_commissionings")),
+    )
+    with op.batch_alter_table("commissionings", schema=None) as batch_op:
+        batch_op.create_index("ix_commissionings_site_id_at", ["site_id", "at"], unique=False)
+        batch_op.create_index("ix_commissionings_subject_id_at", ["subject_id", "procedure", "at"], unique=False)
+
+    op.create_table(
         "equipment",
         sa.Column("id", IDENTIFIER, nullable=False),
         sa.Column("version", sa.Integer(), nullable=False),
@@ -875,6 +908,11 @@ def downgrade() -> None:
 
     op.drop_table("failed_rows")
     op.drop_table("equipment")
+    with op.batch_alter_table("commissionings", schema=None) as batch_op:
+        batch_op.drop_index("ix_commissionings_subject_id_at")
+        batch_op.drop_index("ix_commissionings_site_id_at")
+
+    op.drop_table("commissionings")
     with op.batch_alter_table("additions", schema=None) as batch_op:
         batch_op.drop_index("ix_additions_subject_id_at")
         batch_op.drop_index("ix_additions_site_id_at")

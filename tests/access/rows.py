@@ -9,7 +9,7 @@ from uuid import uuid4
 
 from access.world import Ask, Caller, Content, World
 
-from service.access.rights import Right
+from service.access.rights import SIGNS_HOLD_POINTS, Right
 
 READ, RECORD, CORRECT = Right.READ, Right.RECORD, Right.CORRECT
 DESCRIBE, ADMINISTER = Right.DESCRIBE, Right.ADMINISTER
@@ -23,6 +23,7 @@ class Row:
 
     `right` is what the caller must hold (None: be known), `elsewhere` what is answered to somebody who holds it on
     another site only. `everywhere`: the right must be held on the installation. `public`: nobody is asked who they are.
+    `signs`: at home the role must also be one that signs hold points.
     """
 
     right: Right | None
@@ -31,6 +32,7 @@ class Row:
     everywhere: bool = False
     public: bool = False
     done: tuple[int, ...] = DONE
+    signs: bool = False
 
     def expected(self, caller: Caller) -> tuple[int, ...]:
         """The statuses that this caller may be answered."""
@@ -39,6 +41,8 @@ class Row:
         if caller.role is None:
             return (401,)
         if not caller.holds(self.right) or (self.everywhere and caller.place != "everywhere"):
+            return (403,)
+        if self.signs and caller.place != "elsewhere" and caller.role not in SIGNS_HOLD_POINTS:
             return (403,)
         return self.elsewhere if caller.place == "elsewhere" else self.done
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Any
 from uuid import uuid4
 
@@ -23,6 +24,8 @@ from access.rows import (
     with_body,
 )
 from access.world import Ask, Caller, World
+
+from service.access.rights import Right
 
 
 def a_reading(world: World) -> dict[str, Any]:
@@ -54,6 +57,38 @@ def a_recalibration(world: World) -> dict[str, Any]:
 def a_handover(world: World) -> dict[str, Any]:
     """A word to the next shift at home."""
     return {"site_id": world.site["id"], "text": "the drip is slow", "written_at": world.at(hours=1)}
+
+
+def a_run(world: World) -> dict[str, Any]:
+    """A cut-off test in the home system, begun two hours ago."""
+    return {"procedure": "low_ph_cut_off_test", "subject_id": world.system["id"], "started_at": world.at(hours=2)}
+
+
+RUN_STEPS: tuple[tuple[str, dict[str, Any]], ...] = (
+    ("probe_checked", {"note": "reads 7.01 in pH 7"}),
+    ("trips", {"value": 7.72, "unit": "[pH]"}),
+    ("closing_time", {"value": 40, "unit": "s"}),
+    ("bubbles_stopped", {}),
+    ("back_in_place", {}),
+)
+
+
+def a_run_with(steps: int, path: str = "", *, own: bool = False, **ask: Any) -> Callable[[World, Caller], Ask]:
+    """A request about a run with so many steps done by the administrator, or by the caller; `path` names a step."""
+
+    def asked(world: World, by: Caller) -> Ask:
+        run = world.record("commissionings", a_run, by)
+        mine = own and by.place == "home" and by.holds(Right.RECORD)
+        token = world.tokens[by.name] if mine else ""
+        second = world.house.token("life_support")
+        for code, content in RUN_STEPS[:steps]:
+            step = f"/v1/commissionings/{run['id']}/steps/{code}"
+            world.house.call("POST", step, {"done_at": world.at(hours=1), **content}, token=token)
+            if code == "bubbles_stopped" and path != code:
+                world.house.call("POST", f"{step}/sign", {}, token=second)
+        return Ask({"record_id": run["id"], **({"code": path} if path else {})}, **ask)
+
+    return asked
 
 
 def a_person(world: World) -> dict[str, Any]:
@@ -288,6 +323,23 @@ ROWS: dict[str, Row] = {
     "acknowledge_handover": Row(
         RECORD, lambda world, by: Ask({"record_id": world.record("handovers", a_handover, by)["id"]})
     ),
+    "list_procedures": Row(READ, plain(), SHARED),
+    "read_procedure": Row(READ, plain(code="cylinder_change"), SHARED),
+    **{
+        operation: row
+        for operation, row in record("commissioning", "commissionings", a_run, lambda _world: {}).items()
+        if operation != "correct_commissioning"  # a run changes by its steps
+    },
+    "record_step": Row(
+        RECORD,
+        lambda world, by: Ask(
+            {"record_id": world.record("commissionings", a_run, by)["id"], "code": "probe_checked"},
+            json={"done_at": world.at(hours=1), "note": "reads 7.01 in pH 7"},
+        ),
+    ),
+    "sign_step": Row(RECORD, a_run_with(4, "bubbles_stopped", json={}), signs=True),
+    "take_back_step": Row(CORRECT, a_run_with(1, "probe_checked", own=True, json={"reason": "another probe"})),
+    "sign_commissioning": Row(RECORD, a_run_with(5, json={}), signs=True),
     "list_changes": Row(READ, lambda world, _by: Ask(query={"site": world.site["tag"]})),
     "list_audit_entries": Row(DESCRIBE, lambda world, _by: Ask(query={"site": world.site["tag"]})),
     # imports and exports

@@ -152,14 +152,15 @@ def record_routes(kind: RecordKind[Any], *, site_named: SiteNamed) -> APIRouter:
         *RECORDING,
     )
     add("GET", "/{record_id}", read, f"read_{one}", f"Read one {words} as it stands.", NotFound)
-    add(
-        "POST",
-        "/{record_id}/corrections",
-        correct,
-        f"correct_{one}",
-        f"Correct {a_or_an(words)}: a new version.",
-        *CHANGING,
-    )
+    if kind.is_corrected:
+        add(
+            "POST",
+            "/{record_id}/corrections",
+            correct,
+            f"correct_{one}",
+            f"Correct {a_or_an(words)}: a new version.",
+            *CHANGING,
+        )
     add(
         "POST",
         "/{record_id}/withdrawal",

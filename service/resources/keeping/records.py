@@ -82,6 +82,8 @@ class RecordKind(Generic[Record]):
 
     `columns(work, sent)` checks what was sent against what is described (raising Unacceptable, NotFound, ...) and gives
     `site_id`, `subject_id`, `at` and the kind's own columns. `topic` names the column that lists filter by.
+    `follows(work, row)` does what else a new record brings about. `keeps(work, row)` refuses a change that the kind
+    does not bear. A kind that is not `is_corrected` has no corrections: it changes by actions of its own.
     """
 
     kept: Kept[Record]
@@ -91,6 +93,9 @@ class RecordKind(Generic[Record]):
     read: type[Shape]
     columns: Callable[[Work, Any], dict[str, Any]]
     topic: str
+    follows: Callable[[Work, Any], None] | None = None
+    keeps: Callable[[Work, Any], None] | None = None
+    is_corrected: bool = True
 
     @property
     def path(self) -> str:
@@ -177,6 +182,8 @@ def recorded_anew(work: Work, kind: RecordKind[Record], record_id: UUID, sent: S
         **columns,
     )
     work.session.add(row)
+    if kind.follows is not None:
+        kind.follows(work, row)
     return row
 
 
@@ -282,10 +289,29 @@ def _open_for_change(work: Work, kind: RecordKind[Record], record_id: UUID, if_m
     require_version(if_match, row.version)
     if row.state == WITHDRAWN:
         raise Conflict("This was withdrawn. Record it anew under a new id.")
+    if kind.keeps is not None:
+        kind.keeps(work, row)
+    return row
+
+
+def advanced(work: Work, kind: RecordKind[Record], row: Record, action: str, change: Callable[[], None]) -> Record:
+    """The record after an action of its own kind: a new version, the old one kept, entered into the trail."""
+    before = _keep_version(work, kind, row)
+    row.version += 1
+    change()
+    work.session.flush()
+    note(work, kind.kept, row, action, before=before)
     return row
 
 
 def _replace(work: Work, kind: RecordKind[Record], row: Record, why: str) -> dict[str, Any]:
+    before = _keep_version(work, kind, row)
+    row.version += 1
+    row.changed_at, row.changed_by, row.correction_reason = work.at, work.caller.id, why
+    return before
+
+
+def _keep_version(work: Work, kind: RecordKind[Record], row: Record) -> dict[str, Any]:
     before = kind.kept.body(row)
     work.session.add(
         RecordVersion(
@@ -297,8 +323,6 @@ def _replace(work: Work, kind: RecordKind[Record], row: Record, why: str) -> dic
             replaced_at=work.at,
         )
     )
-    row.version += 1
-    row.changed_at, row.changed_by, row.correction_reason = work.at, work.caller.id, why
     return before
 
 

@@ -1,0 +1,1 @@
+"""/v1/commissionings: runs of a procedure, step by step, with evidence and signatures."""

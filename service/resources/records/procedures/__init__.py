@@ -1,0 +1,1 @@
+"""/v1/procedures: what is done step by step, as data."""
