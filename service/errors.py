@@ -79,5 +79,12 @@ class HeldBack(ServiceError):
     """Good in itself, and not stored because something it was sent with was refused."""
 
 
+@dataclass
+class TooMany(ServiceError):
+    """Tried too often: wait so many seconds and try again."""
+
+    wait_seconds: int = 1
+
+
 class Busy(ServiceError):
     """The service cannot take the request now; try again after the stated time."""

@@ -10,12 +10,15 @@ from fastapi import APIRouter, Depends, FastAPI
 from fastapi.middleware.gzip import GZipMiddleware
 
 from service import __version__
+from service.access.passwords import Hasher
 from service.computations.routes import router as computations
 from service.http import description, health, logs, pages, problem_pages, problems, security
 from service.http.caller import Clock, Gate, now, refuse_unknown_parameters
 from service.reports.weekly.routes import router as weekly
 from service.resources.catalogue.routes import router as catalogue
 from service.resources.equipment.routes import router as equipment
+from service.resources.people.account import account_routes
+from service.resources.people.devices.pages import router as device
 from service.resources.people.routes import people_routes
 from service.resources.people.sessions.pages import router as sign_in
 from service.resources.places.routes import router as places
@@ -37,7 +40,14 @@ ROUTERS: tuple[APIRouter, ...] = (
     computations,
     weekly,
 )
-UNVERSIONED: tuple[APIRouter, ...] = (health.router, problem_pages.router, sign_in, pages.router)
+UNVERSIONED: tuple[APIRouter, ...] = (
+    health.router,
+    problem_pages.router,
+    sign_in,
+    account_routes(id_named),
+    device,
+    pages.router,
+)
 
 
 def create_app(settings: Settings | None = None, *, database: Database | None = None, clock: Clock = now) -> FastAPI:
@@ -62,6 +72,7 @@ def create_app(settings: Settings | None = None, *, database: Database | None = 
     app.state.database = database
     app.state.clock = clock
     app.state.settings = settings
+    app.state.hasher = Hasher(settings)
     problems.install(app)
     description.install(app)
     security.install(app)

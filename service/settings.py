@@ -23,6 +23,17 @@ class Settings(BaseSettings):
     port: int = Field(default=8017, ge=0, le=65535)
     insecure: bool = Field(default=False, description="Serve beyond loopback without TLS in front: an explicit risk.")
     body_limit_bytes: int = Field(default=8 * 1024 * 1024, ge=1024)
+    password_memory_kib: int = Field(
+        default=65536, ge=8, description="Memory of one argon2id hash (RFC 9106, section 4)."
+    )
+    password_passes: int = Field(default=3, ge=1, description="Passes of argon2id over its memory.")
+    password_lanes: int = Field(default=4, ge=1, le=64, description="Lanes of argon2id.")
+    session_days: int = Field(default=14, ge=1, le=14, description="A person is signed out after so many days.")
+    session_idle_hours: int = Field(default=96, ge=1, description="... and after so many hours without a request.")
+    device_days: int = Field(default=30, ge=1, le=366, description="A shared device is closed after so many days.")
+    device_idle_minutes: int = Field(
+        default=5, ge=1, le=720, description="Whoever was picked there is signed out then."
+    )
     waiting_writers: int = Field(default=256, ge=1, description="More writers waiting than this are answered 503.")
 
     @property

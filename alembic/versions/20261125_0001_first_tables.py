@@ -79,6 +79,16 @@ def upgrade() -> None:
         sa.PrimaryKeyConstraint("id", name=op.f("pk_people")),
     )
     op.create_table(
+        "sign_in_attempts",
+        sa.Column("key", sa.LargeBinary(), nullable=False),
+        sa.Column("failures", sa.Integer(), nullable=False),
+        sa.Column("failed_at", sa.BigInteger(), nullable=False),
+        sa.PrimaryKeyConstraint("key", name=op.f("pk_sign_in_attempts")),
+    )
+    with op.batch_alter_table("sign_in_attempts", schema=None) as batch_op:
+        batch_op.create_index(batch_op.f("ix_sign_in_attempts_failed_at"), ["failed_at"], unique=False)
+
+    op.create_table(
         "sites",
         sa.Column("id", IDENTIFIER, nullable=False),
         sa.Column("version", sa.Integer(), nullable=False),
@@ -94,17 +104,23 @@ def upgrade() -> None:
         sa.UniqueConstraint("tag", name=op.f("uq_sites_tag")),
     )
     op.create_table(
-        "browser_sessions",
+        "devices",
         sa.Column("id", IDENTIFIER, nullable=False),
+        sa.Column("version", sa.Integer(), nullable=False),
+        sa.Column("site_id", IDENTIFIER, nullable=False),
+        sa.Column("name", sa.String(40), nullable=False),
         sa.Column("secret_hash", sa.LargeBinary(), nullable=False),
-        sa.Column("person_id", IDENTIFIER, nullable=False),
+        sa.Column("opened_by", IDENTIFIER, nullable=False),
         sa.Column("created_at", sa.BigInteger(), nullable=False),
         sa.Column("expires_at", sa.BigInteger(), nullable=False),
-        sa.Column("ended_at", sa.BigInteger(), nullable=True),
-        sa.ForeignKeyConstraint(["person_id"], ["people.id"], name=op.f("fk_browser_sessions_person_id_people")),
-        sa.PrimaryKeyConstraint("id", name=op.f("pk_browser_sessions")),
-        sa.UniqueConstraint("secret_hash", name=op.f("uq_browser_sessions_secret_hash")),
+        sa.Column("closed_at", sa.BigInteger(), nullable=True),
+        sa.ForeignKeyConstraint(["site_id"], ["sites.id"], name=op.f("fk_devices_site_id_sites")),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_devices")),
+        sa.UniqueConstraint("secret_hash", name=op.f("uq_devices_secret_hash")),
     )
+    with op.batch_alter_table("devices", schema=None) as batch_op:
+        batch_op.create_index(batch_op.f("ix_devices_site_id"), ["site_id"], unique=False)
+
     op.create_table(
         "gas_lines",
         sa.Column("id", IDENTIFIER, nullable=False),
@@ -173,6 +189,22 @@ def upgrade() -> None:
         sa.Column("described_at", sa.BigInteger(), nullable=False),
         sa.ForeignKeyConstraint(["method_id"], ["methods.id"], name=op.f("fk_lots_method_id_methods")),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_lots")),
+    )
+    op.create_table(
+        "passwords",
+        sa.Column("person_id", IDENTIFIER, nullable=False),
+        sa.Column("hash", sa.String(200), nullable=False),
+        sa.Column("set_at", sa.BigInteger(), nullable=False),
+        sa.ForeignKeyConstraint(["person_id"], ["people.id"], name=op.f("fk_passwords_person_id_people")),
+        sa.PrimaryKeyConstraint("person_id", name=op.f("pk_passwords")),
+    )
+    op.create_table(
+        "pins",
+        sa.Column("person_id", IDENTIFIER, nullable=False),
+        sa.Column("hash", sa.String(200), nullable=False),
+        sa.Column("set_at", sa.BigInteger(), nullable=False),
+        sa.ForeignKeyConstraint(["person_id"], ["people.id"], name=op.f("fk_pins_person_id_people")),
+        sa.PrimaryKeyConstraint("person_id", name=op.f("pk_pins")),
     )
     op.create_table(
         "record_versions",
@@ -261,6 +293,25 @@ def upgrade() -> None:
     with op.batch_alter_table("additions", schema=None) as batch_op:
         batch_op.create_index("ix_additions_site_id_at", ["site_id", "at"], unique=False)
         batch_op.create_index("ix_additions_subject_id_at", ["subject_id", "kind", "at"], unique=False)
+
+    op.create_table(
+        "browser_sessions",
+        sa.Column("id", IDENTIFIER, nullable=False),
+        sa.Column("secret_hash", sa.LargeBinary(), nullable=False),
+        sa.Column("person_id", IDENTIFIER, nullable=False),
+        sa.Column("created_at", sa.BigInteger(), nullable=False),
+        sa.Column("expires_at", sa.BigInteger(), nullable=False),
+        sa.Column("ended_at", sa.BigInteger(), nullable=True),
+        sa.Column("seen_at", sa.BigInteger(), nullable=True),
+        sa.Column("means", sa.String(16), nullable=False),
+        sa.Column("device_id", IDENTIFIER, nullable=True),
+        sa.ForeignKeyConstraint(["device_id"], ["devices.id"], name=op.f("fk_browser_sessions_device_id_devices")),
+        sa.ForeignKeyConstraint(["person_id"], ["people.id"], name=op.f("fk_browser_sessions_person_id_people")),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_browser_sessions")),
+        sa.UniqueConstraint("secret_hash", name=op.f("uq_browser_sessions_secret_hash")),
+    )
+    with op.batch_alter_table("browser_sessions", schema=None) as batch_op:
+        batch_op.create_index(batch_op.f("ix_browser_sessions_device_id"), ["device_id"], unique=False)
 
     op.create_table(
         "commissionings",
@@ -500,6 +551,15 @@ def upgrade() -> None:
         batch_op.create_index("ix_maintenance_plans_site_id", ["site_id"], unique=False)
         batch_op.create_index("ix_maintenance_plans_subject_id", ["subject_id"], unique=False)
 
+    op.create_table(
+        "pin_tries",
+        sa.Column("device_id", IDENTIFIER, nullable=False),
+        sa.Column("person_id", IDENTIFIER, nullable=False),
+        sa.Column("failures", sa.Integer(), nullable=False),
+        sa.ForeignKeyConstraint(["device_id"], ["devices.id"], name=op.f("fk_pin_tries_device_id_devices")),
+        sa.ForeignKeyConstraint(["person_id"], ["people.id"], name=op.f("fk_pin_tries_person_id_people")),
+        sa.PrimaryKeyConstraint("device_id", "person_id", name=op.f("pk_pin_tries")),
+    )
     op.create_table(
         "placements",
         sa.Column("tank_id", IDENTIFIER, nullable=False),
@@ -862,6 +922,7 @@ def downgrade() -> None:
         batch_op.drop_index("ix_placements_system_id")
 
     op.drop_table("placements")
+    op.drop_table("pin_tries")
     with op.batch_alter_table("maintenance_plans", schema=None) as batch_op:
         batch_op.drop_index("ix_maintenance_plans_subject_id")
         batch_op.drop_index("ix_maintenance_plans_site_id")
@@ -913,6 +974,10 @@ def downgrade() -> None:
         batch_op.drop_index("ix_commissionings_site_id_at")
 
     op.drop_table("commissionings")
+    with op.batch_alter_table("browser_sessions", schema=None) as batch_op:
+        batch_op.drop_index(batch_op.f("ix_browser_sessions_device_id"))
+
+    op.drop_table("browser_sessions")
     with op.batch_alter_table("additions", schema=None) as batch_op:
         batch_op.drop_index("ix_additions_subject_id_at")
         batch_op.drop_index("ix_additions_site_id_at")
@@ -931,6 +996,8 @@ def downgrade() -> None:
         batch_op.drop_index(batch_op.f("ix_record_versions_site_id"))
 
     op.drop_table("record_versions")
+    op.drop_table("pins")
+    op.drop_table("passwords")
     op.drop_table("lots")
     with op.batch_alter_table("imports", schema=None) as batch_op:
         batch_op.drop_index(batch_op.f("ix_imports_site_id"))
@@ -947,8 +1014,15 @@ def downgrade() -> None:
 
     op.drop_table("grants")
     op.drop_table("gas_lines")
-    op.drop_table("browser_sessions")
+    with op.batch_alter_table("devices", schema=None) as batch_op:
+        batch_op.drop_index(batch_op.f("ix_devices_site_id"))
+
+    op.drop_table("devices")
     op.drop_table("sites")
+    with op.batch_alter_table("sign_in_attempts", schema=None) as batch_op:
+        batch_op.drop_index(batch_op.f("ix_sign_in_attempts_failed_at"))
+
+    op.drop_table("sign_in_attempts")
     op.drop_table("people")
     op.drop_table("methods")
     with op.batch_alter_table("events", schema=None) as batch_op:

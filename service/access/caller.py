@@ -16,6 +16,7 @@ from service.errors import NotAllowed
 from service.storage.trail import Actor
 
 OPERATOR_ID = UUID(int=0)  # whoever works on the machine itself, by the command line
+NOBODY_ID = UUID(int=1)  # whoever tried to sign in and was not let in
 OWN_CORRECTION_WINDOW = timedelta(hours=24)
 
 
@@ -38,7 +39,7 @@ class Caller:
     """Somebody known: a person or a token, with a role on some sites or (key None) on the whole installation.
 
     `limit` holds the rights a token was cut down to; None means all that the role brings. `credential` is the id of
-    the token or browser session the request came with, `expires_at` when that ends.
+    the token or browser session the request came with, `expires_at` when that ends; `device_id` the shared device.
     """
 
     id: UUID
@@ -49,6 +50,7 @@ class Caller:
     origin: str
     credential: UUID | None = None
     expires_at: datetime | None = None
+    device_id: UUID | None = None
 
     @property
     def actor(self) -> Actor:

@@ -88,3 +88,62 @@ class BrowserSession(SQLModel, table=True):
     created_at: datetime = Field(sa_type=Instant)
     expires_at: datetime = Field(sa_type=Instant)
     ended_at: datetime | None = Field(default=None, sa_type=Instant)
+    seen_at: datetime | None = Field(default=None, sa_type=Instant)  # about when it was last used
+    means: str = Field(default="link", max_length=16)  # link, password or pin
+    device_id: UUID | None = Field(default=None, foreign_key="devices.id", sa_type=Identifier, index=True)
+
+
+class Password(SQLModel, table=True):
+    """The argon2id hash of a person's password."""
+
+    __tablename__ = "passwords"
+
+    person_id: UUID = Field(primary_key=True, foreign_key="people.id", sa_type=Identifier)
+    hash: str = Field(max_length=200)
+    set_at: datetime = Field(sa_type=Instant)
+
+
+class Pin(SQLModel, table=True):
+    """The argon2id hash of a person's PIN for shared devices."""
+
+    __tablename__ = "pins"
+
+    person_id: UUID = Field(primary_key=True, foreign_key="people.id", sa_type=Identifier)
+    hash: str = Field(max_length=200)
+    set_at: datetime = Field(sa_type=Instant)
+
+
+class Attempts(SQLModel, table=True):
+    """Failed attempts to sign in, by the hash of what was tried: a name, an address, a device."""
+
+    __tablename__ = "sign_in_attempts"
+
+    key: bytes = Field(primary_key=True, max_length=32)
+    failures: int
+    failed_at: datetime = Field(sa_type=Instant, index=True)
+
+
+class Device(SQLModel, table=True):
+    """A shared phone or tablet of a site, on which several people sign in by PIN. Its cookie is stored as SHA-256."""
+
+    __tablename__ = "devices"
+
+    id: UUID = Field(primary_key=True, sa_type=Identifier)
+    version: int = 1
+    site_id: UUID = Field(foreign_key="sites.id", sa_type=Identifier, index=True)
+    name: str = Field(max_length=40)
+    secret_hash: bytes = Field(max_length=32, unique=True)
+    opened_by: UUID = Field(sa_type=Identifier)
+    created_at: datetime = Field(sa_type=Instant)
+    expires_at: datetime = Field(sa_type=Instant)
+    closed_at: datetime | None = Field(default=None, sa_type=Instant)
+
+
+class PinTries(SQLModel, table=True):
+    """Wrong PINs of a person on a device since the person last signed in otherwise."""
+
+    __tablename__ = "pin_tries"
+
+    device_id: UUID = Field(primary_key=True, foreign_key="devices.id", sa_type=Identifier)
+    person_id: UUID = Field(primary_key=True, foreign_key="people.id", sa_type=Identifier)
+    failures: int

@@ -7,17 +7,19 @@ from uuid import UUID
 
 from sqlmodel import Session, col, select
 
-from service.access.caller import OPERATOR_ID
+from service.access.caller import NOBODY_ID, OPERATOR_ID
 from service.access.models import Person, Token
 
 OPERATOR = "command line"
+NOBODY = "nobody signed in"
 UNKNOWN = "somebody no longer known"
 
 
 def names(session: Session, ids: Iterable[UUID]) -> dict[UUID, str]:
     """The name of each person or token; every id asked for is there. Two queries however many."""
     wanted = set(ids)
-    found = dict.fromkeys(wanted, UNKNOWN) | ({OPERATOR_ID: OPERATOR} if OPERATOR_ID in wanted else {})
+    of_no_row = {OPERATOR_ID: OPERATOR, NOBODY_ID: NOBODY}
+    found = {each: of_no_row.get(each, UNKNOWN) for each in wanted}
     found.update(session.exec(select(Person.id, Person.name).where(col(Person.id).in_(wanted))).all())
     found.update(session.exec(select(Token.id, Token.name).where(col(Token.id).in_(wanted))).all())
     return found

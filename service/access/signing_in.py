@@ -2,23 +2,28 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import datetime, timedelta
 from uuid import UUID
 
-from sqlalchemy import update
+from sqlalchemy import delete, update
 from sqlmodel import Session, col, select
 
 from service.access.caller import Caller
-from service.access.models import BrowserSession, Grant, Person, SignInLink, Token
+from service.access.models import BrowserSession, Device, Grant, Person, PinTries, SignInLink, Token
 from service.access.rights import Right, Role
 from service.access.secrets import hashed, new_secret
 from service.errors import NotSignedIn
+from service.settings import Settings
 from service.storage import trail
+from service.storage.database import Database
 from service.storage.trail import Actor, Change
 from service.storage.types import digest, new_id
 
 SPENT = "This sign-in link was used already or has expired. Ask for a new one, or start the demonstration again."
+SIGNED_OUT = "You are signed out. Sign in again; what waits on this device is kept."
 SESSION_LASTS = timedelta(days=14)
+SEEN_PARTS = 10  # a session's use is written down when a tenth of its idle limit has passed: reads stay reads
 LINK_LASTS = timedelta(hours=1)
 
 
@@ -34,15 +39,71 @@ def caller_of_token(session: Session, secret: str, *, at: datetime, origin: str)
     return Caller(token.id, token.name, "token", roles, limit, origin, token.id, token.expires_at)
 
 
-def caller_of_session(session: Session, secret: str, *, at: datetime, origin: str) -> Caller:
-    """The person behind a session cookie. Raises NotSignedIn when the session is unknown, ended or expired."""
+def caller_of_cookie(database: Database, secret: str, *, settings: Settings, at: datetime, origin: str) -> Caller:
+    """As `caller_of_session`, held to the idle limits, and remembering (now and then) that the session is used."""
+    with database.read() as session:
+        caller = caller_of_session(session, secret, at=at, origin=origin, settings=settings)
+        found = session.get_one(BrowserSession, caller.credential)
+        is_due = at - _last_seen(found) >= _idle_limit(found, settings) / SEEN_PARTS
+    if is_due:
+        with database.write() as session:
+            session.execute(
+                update(BrowserSession)
+                .where(col(BrowserSession.id) == caller.credential, col(BrowserSession.ended_at).is_(None))
+                .values(seen_at=at)
+            )
+    return caller
+
+
+def caller_of_session(session: Session, secret: str, *, at: datetime, origin: str, settings: Settings) -> Caller:
+    """The person behind a session cookie. Raises NotSignedIn when the session is unknown, ended, expired or idle.
+
+    A session begun by PIN on a shared device is its person's as keeper, on the device's site alone.
+    """
     found = session.exec(select(BrowserSession).where(BrowserSession.secret_hash == hashed(secret))).one_or_none()
-    if found is None or found.ended_at is not None or found.expires_at <= at:
-        raise NotSignedIn("You are signed out. Sign in again; what waits on this device is kept.")
+    if found is None or not _is_open(found, at, settings):
+        raise NotSignedIn(SIGNED_OUT)
     person = session.get_one(Person, found.person_id)
     grants = session.exec(select(Grant).where(Grant.person_id == person.id)).all()
     roles = {grant.site_id: Role(grant.role) for grant in grants if grant.role is not None}
-    return Caller(person.id, person.name, "person", roles, None, origin, found.id, found.expires_at)
+    caller = Caller(person.id, person.name, "person", roles, None, origin, found.id, found.expires_at)
+    if found.device_id is None:
+        return caller
+    device = session.get_one(Device, found.device_id)
+    if not device_is_open(device, at):
+        raise NotSignedIn(SIGNED_OUT)
+    role = caller.role_on(device.site_id)
+    on_device: dict[UUID | None, Role] = (
+        {} if role is None else {device.site_id: role if role is Role.READER else Role.KEEPER}
+    )
+    return replace(caller, roles=on_device, origin=f"device {device.name}", device_id=device.id)
+
+
+def _as_keeper(caller: Caller, site_id: UUID) -> dict[UUID | None, Role]:
+    """What a PIN opens: at most a keeper's part, on one site."""
+    role = caller.role_on(site_id)
+    if role is None:
+        return {}
+    return {site_id: Role.READER if role is Role.READER else Role.KEEPER}
+
+
+def device_is_open(device: Device, at: datetime) -> bool:
+    """Whether a shared device is still one."""
+    return device.closed_at is None and device.expires_at > at
+
+
+def _is_open(found: BrowserSession, at: datetime, settings: Settings) -> bool:
+    is_idle = at - _last_seen(found) >= _idle_limit(found, settings)
+    return found.ended_at is None and found.expires_at > at and not is_idle
+
+
+def _last_seen(found: BrowserSession) -> datetime:
+    return found.seen_at or found.created_at
+
+
+def _idle_limit(found: BrowserSession, settings: Settings) -> timedelta:
+    on_device = timedelta(minutes=settings.device_idle_minutes)
+    return timedelta(hours=settings.session_idle_hours) if found.device_id is None else on_device
 
 
 def make_link(session: Session, person_id: UUID, *, at: datetime) -> str:
@@ -75,13 +136,43 @@ def use_link(session: Session, secret: str, *, at: datetime, origin: str) -> str
     ).scalar_one_or_none()
     if spent is None:
         raise NotSignedIn(SPENT)
+    session.execute(delete(PinTries).where(col(PinTries.person_id) == spent))
+    return begin(session, spent, means="link", at=at, origin=origin)
+
+
+def begin(
+    session: Session,
+    person_id: UUID,
+    *,
+    means: str,
+    at: datetime,
+    origin: str,
+    lasts: timedelta = SESSION_LASTS,
+    device_id: UUID | None = None,
+) -> str:
+    """Begin a session under a secret that was never used before; gives the cookie's secret."""
     cookie = new_secret()
     begun = BrowserSession(
-        id=new_id(), secret_hash=hashed(cookie), person_id=spent, created_at=at, expires_at=at + SESSION_LASTS
+        id=new_id(),
+        secret_hash=hashed(cookie),
+        person_id=person_id,
+        created_at=at,
+        seen_at=at,
+        expires_at=at + lasts,
+        means=means,
+        device_id=device_id,
     )
     session.add(begun)
-    _note(session, begun, "begun", at=at, actor=Actor(spent, origin))
+    _note(session, begun, "begun", at=at, actor=Actor(person_id, origin))
     return cookie
+
+
+def end_replaced(session: Session, secret: str | None, *, at: datetime, origin: str) -> None:
+    """End the session that a browser had when somebody signs in on it anew: two never live side by side there."""
+    if secret:
+        old = session.exec(select(BrowserSession).where(BrowserSession.secret_hash == hashed(secret))).one_or_none()
+        if old is not None:
+            end_session(session, old.id, at=at, actor=Actor(old.person_id, origin))
 
 
 def end_session(session: Session, session_id: UUID, *, at: datetime, actor: Actor) -> None:
@@ -107,7 +198,14 @@ def end_sessions_of(session: Session, person_id: UUID, *, at: datetime, actor: A
 
 
 def _note(session: Session, of: BrowserSession, action: str, *, at: datetime, actor: Actor) -> None:
-    body = {"id": of.id, "person_id": of.person_id, "expires_at": of.expires_at, "ended_at": of.ended_at}
+    body = {
+        "id": of.id,
+        "person_id": of.person_id,
+        "means": of.means,
+        "device_id": of.device_id,
+        "expires_at": of.expires_at,
+        "ended_at": of.ended_at,
+    }
     version = 1 if of.ended_at is None else 2
     trail.note(
         session,

@@ -18,7 +18,7 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from service.access.caller import Caller, Work
 from service.access.rights import Right
-from service.access.signing_in import caller_of_session, caller_of_token
+from service.access.signing_in import caller_of_cookie, caller_of_token
 from service.errors import Fault, NotAllowed, NotSignedIn, ServiceError, TooLarge, Unacceptable
 from service.http import problems
 from service.http.cookies import PLAIN, cookie_name
@@ -71,12 +71,13 @@ class Gate:
         origin = client[0] if client else "unknown"
         scheme, _, credential = headers.get("authorization", "").partition(" ")
         cookie = cookie_parser(headers.get("cookie", "")).get(cookie_name(scope["scheme"]))
-        with self._database.read() as session:
-            if scheme.lower() == "bearer" and credential:
+        if scheme.lower() == "bearer" and credential:
+            with self._database.read() as session:
                 return caller_of_token(session, credential.strip(), at=self._clock(), origin=origin)
-            if cookie:
-                refuse_foreign_page(scope["method"], headers)
-                return caller_of_session(session, cookie, at=self._clock(), origin=origin)
+        if cookie:
+            refuse_foreign_page(scope["method"], headers)
+            settings = scope["app"].state.settings
+            return caller_of_cookie(self._database, cookie, settings=settings, at=self._clock(), origin=origin)
         raise NotSignedIn("Send `Authorization: Bearer <token>` (make one with `ooid token create`) or sign in.")
 
     def _refuse_announced_size(self, headers: Headers) -> None:
@@ -127,6 +128,12 @@ class Door:
     def read(self, right: Right = Right.READ) -> Iterator[Work]:
         """A unit of reading. Raises NotAllowed when the caller holds the right nowhere."""
         self.caller.require_anywhere(right)
+        with self._database.read() as session:
+            yield Work(session, self.caller, self._clock())
+
+    @contextmanager
+    def read_own(self) -> Iterator[Work]:
+        """A unit of reading what is the caller's own, such as sessions: no right is needed."""
         with self._database.read() as session:
             yield Work(session, self.caller, self._clock())
 

@@ -7,11 +7,22 @@ from fastapi import Response
 from service.access.signing_in import SESSION_LASTS
 
 PLAIN, BOUND = "ooid_session", "__Host-ooid_session"
+DEVICE = "ooid_device"
 
 
 def cookie_name(scheme: str) -> str:
     """The cookie's name on a connection of this scheme; a cookie of the other name is not looked at."""
     return BOUND if scheme == "https" else PLAIN
+
+
+def device_cookie_name(scheme: str) -> str:
+    """The name of a shared device's cookie on a connection of this scheme."""
+    return f"__Host-{DEVICE}" if scheme == "https" else DEVICE
+
+
+def give_device(response: Response, secret: str, scheme: str, *, days: int) -> None:
+    """Let a browser know itself as a shared device."""
+    _set(response, secret, scheme, seconds=days * 86400, name=device_cookie_name(scheme))
 
 
 def give(response: Response, secret: str, scheme: str) -> None:
@@ -24,9 +35,9 @@ def take_back(response: Response, scheme: str) -> None:
     _set(response, "", scheme, seconds=0)
 
 
-def _set(response: Response, value: str, scheme: str, *, seconds: int) -> None:
+def _set(response: Response, value: str, scheme: str, *, seconds: int, name: str | None = None) -> None:
     response.set_cookie(
-        cookie_name(scheme),
+        name or cookie_name(scheme),
         value,
         max_age=seconds,
         path="/",

@@ -32,6 +32,8 @@ EXPLANATIONS: dict[str, str] = {
     "held-back": "This was good in itself and not stored: the batch was to be stored whole, and another item was "
     "refused. Mend that one and send the batch again.",
     "version-required": "A change says which version it changes: send `If-Match` with the `ETag` of what you read.",
+    "too-many": "A name or an address was tried too often with a wrong password. Wait the seconds in `Retry-After`; "
+    "nobody is locked out for good, and a one-time link works at once.",
     "busy": "The service cannot take this now. Send it again after the seconds in `Retry-After`; with the same id "
     "it is stored once.",
     "method-not-allowed": "The path is there and takes other methods: see the `Allow` header.",

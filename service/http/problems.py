@@ -23,6 +23,7 @@ log = structlog.get_logger()
 MEDIA_TYPE = "application/problem+json"
 RETRY_AFTER_SECONDS = "2"
 SHOWN_CHARACTERS = 200
+SECRET_FIELDS = {"present", "new", "password", "pin"}  # what came there is never echoed, right or wrong
 
 
 class Kind(BaseModel):
@@ -49,6 +50,7 @@ KINDS: dict[type[ServiceError], Kind] = {
     errors.KeyReused: Kind(status=422, slug="key-reused", title="The key came before with other content"),
     errors.HeldBack: Kind(status=424, slug="held-back", title="Not stored: something beside it was refused"),
     errors.VersionRequired: Kind(status=428, slug="version-required", title="Say which version you change"),
+    errors.TooMany: Kind(status=429, slug="too-many", title="Tried too often: wait a little"),
     errors.Busy: Kind(status=503, slug="busy", title="Try again soon"),
 }
 METHOD_NOT_ALLOWED = Kind(status=405, slug="method-not-allowed", title="This path does not take that method")
@@ -121,6 +123,8 @@ def answer(error: ServiceError, headers: Mapping[str, str] | None = None) -> Res
         extra["WWW-Authenticate"] = 'Bearer realm="ooid"'
     if kind.status == 503:
         extra["Retry-After"] = RETRY_AFTER_SECONDS
+    if isinstance(error, errors.TooMany):
+        extra["Retry-After"] = str(error.wait_seconds)
     return _response(kind, error.detail, error.faults, extra)
 
 
@@ -148,6 +152,8 @@ def _fault(error: Mapping[str, Any], body: Any, place: str | None) -> Fault:
     if error["type"] == "json_invalid":
         return Fault("", f"The body is not JSON: {error['ctx']['error']} at character {location[0]}.", None, where)
     name = pointer(_steps_in(body, location)) if where == "body" else ".".join(map(str, location))
+    if where == "body" and location and location[-1] in SECRET_FIELDS:
+        error = {**error, "input": None}
     if error["type"] == "missing":
         return Fault(name, "This is required.", None, where)
     if error["type"] == "extra_forbidden":

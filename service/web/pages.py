@@ -13,7 +13,7 @@ from fastapi.routing import APIRoute
 
 from service.access.caller import Work
 from service.access.rights import Right
-from service.access.signing_in import caller_of_session
+from service.access.signing_in import caller_of_cookie
 from service.errors import NotSignedIn, ServiceError
 from service.http.cookies import cookie_name
 from service.http.problems import answer, problem, status_of
@@ -54,11 +54,12 @@ class Visitor:
         cookie = self._request.cookies.get(cookie_name(self._request.scope["scheme"]))
         at = self._state.clock()
         origin = self._request.client.host if self._request.client else "unknown"
-        with self._state.database.read() as session:
-            if not cookie:
-                raise NotSignedIn(SIGN_IN_FIRST)
-            caller = caller_of_session(session, cookie, at=at, origin=origin)
-            caller.require_anywhere(Right.READ)
+        if not cookie:
+            raise NotSignedIn(SIGN_IN_FIRST)
+        database, settings = self._state.database, self._state.settings
+        caller = caller_of_cookie(database, cookie, settings=settings, at=at, origin=origin)
+        caller.require_anywhere(Right.READ)
+        with database.read() as session:
             yield Work(session, caller, at)
 
 

@@ -102,6 +102,17 @@ def promotion(world: World, _by: Caller) -> Ask:
     return Ask({"person_id": world.new("people", a_person)["id"]}, json={"roles": roles}, headers={"If-Match": '"1"'})
 
 
+def a_device(world: World) -> dict[str, Any]:
+    """A shared device at home."""
+    return {"site_id": world.site["id"], "name": world.tag()}
+
+
+def posted(path: dict[str, str] | None = None) -> Callable[[World, Caller], Ask]:
+    """A form from the service's own page, by somebody without a cookie."""
+    headers = {"Origin": "http://ooid.test", "Content-Type": "application/x-www-form-urlencoded"}
+    return lambda _world, _by: Ask(path or {}, headers=headers)
+
+
 def a_token(world: World) -> dict[str, Any]:
     """A token that reads at home."""
     return {"name": world.tag(), "role": "reader", "site_id": world.site["id"]}
@@ -186,6 +197,13 @@ ROWS: dict[str, Row] = {
     "list_tokens": Row(ADMINISTER, plain(), LIST),
     "read_token": Row(ADMINISTER, at("tokens", a_token, "token_id")),
     "revoke_token": Row(ADMINISTER, at("tokens", a_token, "token_id")),
+    "list_sessions": Row(None, plain(), LIST),
+    "end_own_session": Row(None, lambda _world, _by: Ask({"session_id": str(uuid4())}), (404,), done=(404,)),
+    "change_password": Row(None, with_body(lambda _world: {"new": "a tank of words"}), (403,), done=(403,)),
+    "set_pin": Row(None, with_body(lambda _world: {"pin": "2904"}), (403,), done=(403,)),  # tokens have neither
+    "open_device": Row(DESCRIBE, with_body(a_device)),
+    "list_devices": Row(DESCRIBE, plain(), LIST),
+    "close_device": Row(DESCRIBE, at("devices", a_device, "device_id")),
     "read_current_session": Row(None, plain(), LIST),
     "sign_out": Row(None, plain(), (409,), done=(409,)),  # a token has no session; tests of sessions sign people out
     # places
@@ -472,5 +490,16 @@ ROWS: dict[str, Row] = {
     "explain_problem": Row(None, plain(slug="stale"), public=True),
     "show_sign_in": Row(None, sign_in_link, public=True),
     "sign_in": Row(None, sign_in_link, public=True),
+    "show_sign_in_form": Row(None, plain(), public=True),
+    "sign_in_by_password": Row(None, posted(), public=True, done=(422,)),
+    # pages of whoever a cookie says: a token is nobody there
+    "show_account": Row(None, plain(), public=True, done=(401,)),
+    "change_own_password": Row(None, posted(), public=True, done=(401,)),
+    "set_own_pin": Row(None, posted(), public=True, done=(401,)),
+    "end_listed_session": Row(None, posted({"session_id": str(uuid4())}), public=True, done=(401,)),
+    "open_this_device": Row(None, posted(), public=True, done=(401,)),
+    "show_device": Row(None, plain(), public=True, done=(401,)),
+    "sign_in_by_pin": Row(None, posted(), public=True, done=(401,)),
+    "leave_device": Row(None, posted(), public=True),
     "read_plain_style": Row(None, plain(), public=True),
 }

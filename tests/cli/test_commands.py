@@ -16,7 +16,7 @@ from service.storage.database import Database
 
 COMMANDS = (
     "demo", "serve", "migrate", "openapi", "check", "token", "token create", "token list", "token revoke",
-    "person", "person add", "person link", "person list", "person sign-out",
+    "person", "person add", "person link", "person list", "person password", "person sign-out",
 )  # fmt: skip
 
 
@@ -170,3 +170,25 @@ def test_it_runs_as_a_module_too() -> None:
         [sys.executable, "-m", "service.cli", "--version"], capture_output=True, text=True, check=True
     )
     assert said.stdout.strip()
+
+
+def test_a_password_is_asked_for_and_never_an_argument(
+    migrated: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    for name in ("MEMORY_KIB", "PASSES", "LANES"):
+        monkeypatch.setenv(f"OOID_PASSWORD_{name}", "8" if name == "MEMORY_KIB" else "1")
+    typed = ["three corals and a pump"]
+    monkeypatch.setattr("typer.prompt", lambda *_words, hide_input, **_options: typed[0] if hide_input else None)
+    assert migrated("person", "add", "--name", "Ida", "--role", "keeper", "--password").code == 0
+    with sqlite3.connect(tmp_path / "data" / "ooid.db") as connection:
+        first = connection.execute("SELECT hash FROM passwords").fetchone()[0]
+    assert first.startswith("$argon2id$")
+    assert migrated("person", "password", "Ida").code == 0
+    typed[0] = "too short"
+    refused = migrated("person", "password", "Ida")
+    assert (refused.code, "12 to 256 characters" in refused.err) == (1, True)
+    assert migrated("person", "password", "Ida", "an argument").code == 2
+    with sqlite3.connect(tmp_path / "data" / "ooid.db") as connection:
+        second = connection.execute("SELECT hash FROM passwords").fetchone()[0]
+    connection.close()
+    assert first != second

@@ -1,9 +1,10 @@
-"""/v1/people, /v1/tokens, /v1/sessions, and the page that signs in"""
+"""/v1/people, /v1/tokens, /v1/sessions, /v1/devices, and the page that signs in"""
 
 from __future__ import annotations
 
 from fastapi import APIRouter
 
+from service.resources.people.devices.routes import device_routes
 from service.resources.people.persons.routes import person_routes
 from service.resources.people.sessions.routes import router as sessions
 from service.resources.people.sites import SiteNamed
@@ -16,4 +17,5 @@ def people_routes(site_named: SiteNamed) -> APIRouter:
     router.include_router(person_routes(site_named))
     router.include_router(token_routes(site_named))
     router.include_router(sessions)
+    router.include_router(device_routes(site_named))
     return router

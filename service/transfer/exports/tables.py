@@ -30,7 +30,10 @@ from service.http.shapes import RFC3339
 from service.storage.base import metadata
 from service.storage.types import Document, Identifier, Instant, canonical
 
-LEFT_OUT = frozenset({"browser_sessions", "sign_in_links"})  # how people sign in here is of no use elsewhere
+# How people sign in here is of no use elsewhere.
+LEFT_OUT = frozenset(
+    {"browser_sessions", "sign_in_links", "passwords", "pins", "sign_in_attempts", "devices", "pin_tries"}
+)
 SECRETS = {"tokens": frozenset({"secret_hash"})}
 CATALOGUE = frozenset({"methods", "lots"})  # shared by all sites; what refers to them needs them
 _GUARDED = re.compile(r"[=+\-@\t\r'\uff1d\uff0b\uff0d\uff20]")
