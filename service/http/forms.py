@@ -38,6 +38,7 @@ class Form:
     button: str
     inputs: Sequence[Input] = ()
     heading: str | None = None
+    username: str | None = None  # whose secrets these are, hidden: password programs ask for it
 
 
 def html(form: Form) -> str:
@@ -45,6 +46,9 @@ def html(form: Form) -> str:
     prefix = form.path.strip("/").replace("/", "-")
     heading = "" if form.heading is None else f"<h2>{escape(form.heading)}</h2>\n"
     inputs = "\n".join(_input(each, f"{prefix}-{each.name}") for each in form.inputs)
+    if form.username is not None:
+        whose = f'name="username" aria-label="Name" autocomplete="username" value="{escape(form.username)}"'
+        inputs = f'<input type="text" {whose} hidden>{inputs}'
     return (
         f'{heading}<form method="post" action="{escape(form.path)}">{inputs}'
         f'<button type="submit">{escape(form.button)}</button></form>'

@@ -19,6 +19,7 @@ h2 { font-size: 1.2rem; margin-top: 2rem; }
 button, input, select { font: inherit; min-height: 48px; box-sizing: border-box; }
 button { padding: 0 1.5rem; cursor: pointer; }
 input, select { display: block; width: 100%; padding: 0 .5rem; margin-bottom: 1rem; }
+a, a:visited { color: inherit; }
 form { margin: 1rem 0; }
 main > p > a { display: inline-block; padding: .5rem 0; }
 """

@@ -9,7 +9,11 @@ from typing import TYPE_CHECKING, Any
 
 import pytest
 from browser.conftest import INVENTED, MEASURED, Opener, Served
+from sqlmodel import select
 from web.visitor import signed_in
+
+from service.access.models import BrowserSession, Password
+from service.access.secrets import hashed
 
 if TYPE_CHECKING:
     from playwright.sync_api import Page
@@ -27,6 +31,8 @@ PAGES = {
     "report": REPORT,
     "report-measured": f"/v1/reports/weekly?site={MEASURED}&format=html",
     "reference": "/docs",
+    "sign-in": "/sign-in",
+    "account": "/account",
 }
 RULES = {
     "runOnly": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"],
@@ -191,3 +197,31 @@ def test_the_report_prints_on_a4_with_its_table_heads_repeated(opened: Opener, t
     # A4 is 210 mm by 297 mm (ISO 216), a point 1/72 inch.
     assert {(round(float(width)), round(float(height))) for width, height in boxes} == {(595, 842)}
     assert 4 <= len(boxes) <= 7  # the ledger with what stands beside it, a system a page, the house
+
+
+def test_a_person_signs_in_by_name_and_password_with_the_keyboard_alone(opened: Opener, served: Served) -> None:
+    session = signed_in(served.house, "supervisor", name="Password Keeper")
+    made = served.house.app.state.hasher.hash("three corals and a pump")
+    with served.house.database.write() as work:
+        found = work.exec(select(BrowserSession).where(BrowserSession.secret_hash == hashed(session))).one()
+        work.add(Password(person_id=found.person_id, hash=made, set_at=served.house.now))
+    seen = opened("/sign-in", is_signed_in=False)
+    seen.page.get_by_label("Name").focus()
+    seen.page.keyboard.type("Password Keeper")
+    seen.page.keyboard.press("Tab")
+    seen.page.keyboard.type("three corals and a pump")
+    seen.page.keyboard.press("Enter")
+    seen.page.get_by_text("Signed in as Password Keeper").wait_for()
+    assert seen.complaints == []
+    seen.page.goto(served.url + "/account")
+    seen.page.get_by_label("New PIN").fill("2904")
+    seen.page.get_by_role("button", name="Set PIN").click()
+    seen.page.get_by_label("The site's tag").fill(MEASURED)
+    seen.page.get_by_label("A name for this device").fill("hall-tablet")
+    seen.page.get_by_role("button", name="Share this device").click()
+    seen.page.get_by_role("heading", name="Shared device hall-tablet").wait_for()
+    assert violations(seen.page) == []
+    seen.page.get_by_label("Who are you?").select_option(label="Password Keeper")
+    seen.page.get_by_label("PIN").fill("2904")
+    seen.page.get_by_role("button", name="Sign in").click()
+    seen.page.get_by_text("Signed in as Password Keeper").wait_for()

@@ -173,8 +173,8 @@ def _secrets(caller: Caller) -> list[Form]:
     new = Input("new", "New password, 12 characters or more", "password", "new-password")
     pin = Input("pin", "New PIN, 4 to 8 digits", "password", is_digits=True)
     return [
-        Form(f"{HERE}/password", "Change password", [present, new], heading="Password"),
-        Form(f"{HERE}/pin", "Set PIN", [pin], heading="PIN for shared devices"),
+        Form(f"{HERE}/password", "Change password", [present, new], "Password", caller.name),
+        Form(f"{HERE}/pin", "Set PIN", [pin], "PIN for shared devices", caller.name),
     ]
 
 
