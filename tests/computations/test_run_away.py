@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from datetime import timedelta
 from typing import Any
+from uuid import uuid4
 
 import pytest
 from computations.test_output_balance import Plant, codes, the_worked_case
@@ -372,3 +373,54 @@ def test_a_repeated_pull_is_304_and_what_is_not_a_reactor_is_refused(house: Hous
     house.call("GET", path, params={"flow": 0}, status=422)
     house.call("GET", f"/v1/equipment/{plant.piece('pump')['id']}/run-away", status=422)
     house.call("GET", path, token=house.token("reader", site=house.a_site()["id"]), status=404)
+
+
+def a_signed_test(plant: Watched, *, days: float, minutes: float, sign: bool = True, **stopped: Any) -> str:
+    """A run of the cut-off test on the reactor; gives its id."""
+    house, run_id = plant.house, str(uuid4())
+    path, at = f"/v1/commissionings/{run_id}", plant.ago(days)
+    sent = {"procedure": "low_ph_cut_off_test", "subject_id": plant.reactor["id"], "started_at": at}
+    house.call("PUT", path, sent)
+    for code, content in (
+        ("probe_checked", {"note": "7.01 in pH 7"}),
+        ("trips", {"value": 7.76, "unit": "[pH]"}),
+        ("closing_time", {"value": minutes, "unit": "min"}),
+        ("bubbles_stopped", stopped),
+        ("back_in_place", {}),
+    ):
+        house.call("POST", f"{path}/steps/{code}", {"done_at": at, **content})
+        if code == "bubbles_stopped":
+            house.call("POST", f"{path}/steps/{code}/sign", {}, token=house.token("life_support"))
+    if sign:
+        house.call("POST", f"{path}/sign", {})
+    return run_id
+
+
+def test_a_signed_test_tells_the_delay_and_counts_before_words(house: House) -> None:
+    plant = Watched(house)
+    plant.set(plant.systems[0], "low_ph_cut_off", 7.78, days=25)
+
+    def shown(**query: Any) -> tuple[dict[str, Any], dict[str, Any]]:
+        system = plant.run_away(**query)["systems"][0]
+        return system["cut_off"]["last_test"], system["largest_flow"]
+
+    a_signed_test(plant, days=21, minutes=9, sign=False)
+    assert (shown()[0], shown()[1]["delay"]) == (None, {"value": 5, "unit": "min"})  # unsigned: nobody vouches for it
+    usual = shown()[1]["flow"]["without_exchange"]
+    house.pass_time(minutes=1)
+    run_id = a_signed_test(plant, days=20, minutes=2.5)
+    house.pass_time(minutes=1)
+    plant.tested(10, findings="tripped at 7.7")
+    test, largest = shown()
+    assert (test["commissioning_id"], test["trip_ph"], test["bubbles_stopped"]) == (run_id, 7.76, True)
+    assert largest["delay"] == {"value": 2.5, "unit": "min"}
+    assert largest["flow"]["without_exchange"] == pytest.approx(2 * usual, rel=1e-4)  # gas / delay
+    assert any("last signed test" in words for words in plant.run_away()["assumptions"])
+    assert shown(delay_minutes=5)[1]["flow"]["without_exchange"] == pytest.approx(usual, rel=1e-4)
+    house.pass_time(days=25)
+    assert shown(at=house.now.isoformat())[0]["findings"] == "tripped at 7.7"  # the signed one has grown old
+    run_id = a_signed_test(plant, days=1, minutes=1, deviation="a bubble a minute went on")
+    house.pass_time(minutes=1)
+    answer = plant.run_away()
+    assert "cut_off_did_not_shut" in codes(answer["findings"])
+    assert answer["systems"][0]["cut_off"]["last_test"]["commissioning_id"] == run_id

@@ -13,7 +13,7 @@ from service.computations.gas_release import answer as gas_release
 from service.computations.gas_release.situation import Leak, Released
 from service.computations.gas_release.situation import Situation as ReleaseSituation
 from service.computations.output_balance.numbers import bounds
-from service.computations.run_away.situation import Body, Exchange, Pressures, Situation
+from service.computations.run_away.situation import Body, Exchange, Pressures, Situation, delay_of
 from service.computations.run_away.words import CAUTIONS, advice, assumptions, findings, missing
 from service.science import Values
 from service.science.constants import STANDARD_ATMOSPHERE_BAR
@@ -85,7 +85,7 @@ def _system(body: Body, situation: Situation) -> dict[str, Any]:
     answer["reaches"] = _reaches(tank, body, carried, situation)
     answer["drip_carries"] = None if carried is None else _amount(carried, "g/h")
     answer["whole_cylinder"] = _whole(tank, situation.gas_kg)
-    answer["largest_flow"] = _largest(tank, body.cut_off.ph, situation)
+    answer["largest_flow"] = _largest(tank, body, situation)
     return answer
 
 
@@ -106,6 +106,9 @@ def _cut_off(body: Body) -> dict[str, Any]:
         "suggested": suggested,
         "last_test": None if tested is None else {
             "at": tested.at, "what": tested.what, "findings": tested.findings, "performed_by": tested.performed_by,
+            "commissioning_id": tested.commissioning_id, "trip_ph": tested.trip_ph,
+            "closing_time": None if tested.closing_minutes is None else _amount(tested.closing_minutes, "min"),
+            "bubbles_stopped": tested.bubbles_stopped,
         },
     }  # fmt: skip
 
@@ -171,7 +174,8 @@ def _whole(tank: Tank, gas_kg: float | None) -> dict[str, Any] | None:
     }
 
 
-def _largest(tank: Tank, cut_off_ph: float | None, situation: Situation) -> dict[str, Any] | None:
+def _largest(tank: Tank, body: Body, situation: Situation) -> dict[str, Any] | None:
+    cut_off_ph, delay = body.cut_off.ph, delay_of(situation.asked, body)
     if cut_off_ph is None:
         return None
     asked = situation.asked
@@ -180,7 +184,7 @@ def _largest(tank: Tank, cut_off_ph: float | None, situation: Situation) -> dict
         tank=tank,
         cut_off_ph_nbs=cut_off_ph,
         lowest_ph_nbs=above,
-        delay_hours=asked.delay_minutes / 60,
+        delay_hours=delay / 60,
         held_gas_g=asked.held_gas_g,
         kla_per_hour=_exchanges(situation.exchange),
     )
@@ -188,7 +192,7 @@ def _largest(tank: Tank, cut_off_ph: float | None, situation: Situation) -> dict
         "flow": _across(np.broadcast_to(found, (3,)), "g/h"),
         "stays_above_ph": above,
         "cut_off_ph": cut_off_ph,
-        "delay": _amount(asked.delay_minutes, "min"),
+        "delay": _amount(delay, "min"),
         "held_gas": _amount(asked.held_gas_g, "g"),
     }
 

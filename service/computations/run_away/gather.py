@@ -33,7 +33,7 @@ from service.computations.run_away.situation import (
     Start,
     Tested,
 )
-from service.computations.run_away.words import LOWEST_TANK_CUT_OFF
+from service.computations.run_away.words import LOWEST_TANK_CUT_OFF, TEST_EVERY
 from service.resources.equipment.gas_lines.models import CYLINDER
 from service.resources.equipment.gas_lines.queries import line_of, members
 from service.resources.equipment.installations.queries import mounts_on
@@ -44,6 +44,8 @@ from service.resources.places.set_points.models import SetPoint
 from service.resources.places.sites.exposure_limits import limits_of
 from service.resources.places.sites.models import Site
 from service.resources.places.systems.models import System
+from service.resources.records.commissionings.models import cut_off_test
+from service.resources.records.commissionings.queries import last_cut_off_test
 from service.resources.records.maintenance_events.queries import last_about
 from service.resources.records.queries import system_courses
 from service.science.hazards import Tank
@@ -177,16 +179,52 @@ def _cut_off(session: Session, system_id: UUID, shared: Sequence[UUID], at: date
     own = _in_force(held[system_id], at)
     others = [row for subject_id in shared if (row := _in_force(held[subject_id], at)) is not None]
     meant = own or max(others, key=lambda row: row.at, default=None)
-    event = last_about(session, [system_id, *shared], CUT_OFF_WORDS, at)
-    tested = None
-    if event is not None:
-        entered = event.entered
-        tested = Tested(event.at, entered["what"], entered.get("findings"), entered.get("performed_by"))
+    measured = _measured(session, [system_id, *shared], at)
+    tested = _tested(measured, _told(session, [system_id, *shared], at), at)
+    minutes = measured.closing_minutes if measured is not None and measured.bubbles_stopped else None
     if meant is None:
-        return CutOffRecord(tested=tested)
+        return CutOffRecord(tested=tested, closing_minutes=minutes)
     if meant.value < LOWEST_TANK_CUT_OFF:
-        return CutOffRecord(tested=tested, ignored_ph=meant.value)
-    return CutOffRecord(meant.value, meant.at, tested)
+        return CutOffRecord(tested=tested, ignored_ph=meant.value, closing_minutes=minutes)
+    return CutOffRecord(meant.value, meant.at, tested, closing_minutes=minutes)
+
+
+def _tested(measured: Tested | None, told: Tested | None, at: datetime) -> Tested | None:
+    """A signed test counts before one told in words, unless it has grown old and the words are newer."""
+    if measured is None or told is None:
+        return measured or told
+    return told if told.at > measured.at and at - measured.at > TEST_EVERY else measured
+
+
+def _measured(session: Session, subject_ids: Sequence[UUID], at: datetime) -> Tested | None:
+    """The last signed run that tested the cut-off."""
+    run = last_cut_off_test(session, subject_ids, at)
+    if run is None or run.cut_off_tested_at is None:
+        return None
+    procedure = run.asked
+    found = cut_off_test(run, procedure)
+    assert found is not None
+    minutes = found["closing_time"]["value"]
+    stopped = "the bubbles stopped" if found["bubbles_stopped"] else "the bubbles did NOT stop as asked"
+    return Tested(
+        at=run.cut_off_tested_at,
+        what=procedure.title,
+        findings=f"Tripped at pH {found['trip_ph']:.2f}, shut after {minutes:.2g} min; {stopped}.",
+        performed_by=run.entered.get("started_by"),
+        commissioning_id=run.id,
+        trip_ph=found["trip_ph"],
+        closing_minutes=minutes,
+        bubbles_stopped=found["bubbles_stopped"],
+    )
+
+
+def _told(session: Session, subject_ids: Sequence[UUID], at: datetime) -> Tested | None:
+    """The last test that an event tells of in words."""
+    event = last_about(session, subject_ids, CUT_OFF_WORDS, at)
+    if event is None:
+        return None
+    entered = event.entered
+    return Tested(event.at, entered["what"], entered.get("findings"), entered.get("performed_by"))
 
 
 def _in_force(history: Sequence[SetPoint], at: datetime) -> SetPoint | None:

@@ -69,6 +69,10 @@ class Tested(Shape):
     what: str
     findings: str | None
     performed_by: str | None
+    commissioning_id: UUID | None = Field(description="The signed run that measured it; null: told in words.")
+    trip_ph: float | None
+    closing_time: Amount | None = Field(description="From the trip to the last bubble.")
+    bubbles_stopped: bool | None
 
 
 class SuggestedRead(Shape):

@@ -34,8 +34,14 @@ class Question:
             float | None, Query(gt=0, le=1e5, description="Gas that runs through what is stuck open, g/h.")
         ] = None,
         delay_minutes: Annotated[
-            float, Query(ge=0, le=600, description="From the water passing the cut-off to the gas having stopped.")
-        ] = USUAL_DELAY_MINUTES,
+            float | None,
+            Query(
+                ge=0,
+                le=600,
+                description="From the water passing the cut-off to the gas having stopped; left out, the closing time "
+                "of the last signed test, else 5.",
+            ),
+        ] = None,
         held_gas: Annotated[
             float, Query(ge=0, le=1e5, description="Gas that chamber and line still give after that, g.")
         ] = 0.0,
@@ -47,7 +53,8 @@ class Question:
         self.at = at
         self.asked = Asked(
             flow_g_h=USUAL_FLOW_G_H if flow is None else flow,
-            delay_minutes=delay_minutes,
+            delay_minutes=USUAL_DELAY_MINUTES if delay_minutes is None else delay_minutes,
+            delay_is_assumed=delay_minutes is None,
             held_gas_g=held_gas,
             stays_above_ph=stays_above_ph,
             flow_is_assumed=flow is None,

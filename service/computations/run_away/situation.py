@@ -43,12 +43,16 @@ class Start:
 
 @dataclass(frozen=True)
 class Tested:
-    """The last test of the cut-off on record."""
+    """The last test of the cut-off on record; of a signed run of a procedure also what it measured."""
 
     at: datetime
     what: str
     findings: str | None
     performed_by: str | None
+    commissioning_id: UUID | None = None
+    trip_ph: float | None = None
+    closing_minutes: float | None = None
+    bubbles_stopped: bool | None = None
 
 
 @dataclass(frozen=True)
@@ -60,6 +64,7 @@ class CutOffRecord:
     tested: Tested | None = None
     ignored_ph: float | None = None  # set, but so low that the chamber is meant
     knows_tests: bool = True  # a request without records says nothing of tests
+    closing_minutes: float | None = None  # measured in the last signed test that shut the gas
 
 
 @dataclass(frozen=True)
@@ -97,10 +102,17 @@ class Asked:
 
     flow_g_h: float = USUAL_FLOW_G_H
     delay_minutes: float = USUAL_DELAY_MINUTES
+    delay_is_assumed: bool = False  # then a measured closing time counts instead
     held_gas_g: float = 0.0
     stays_above_ph: float | None = None
     to_ph: Sequence[float] = (7.8, 7.5)
     flow_is_assumed: bool = True
+
+
+def delay_of(asked: Asked, body: Body) -> float:
+    """Minutes until the gas has stopped: as asked, else as measured in the last signed test, else the usual."""
+    measured = body.cut_off.closing_minutes
+    return measured if asked.delay_is_assumed and measured is not None else asked.delay_minutes
 
 
 @dataclass(frozen=True)

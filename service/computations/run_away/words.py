@@ -7,7 +7,7 @@ from datetime import datetime, timedelta
 from typing import Any
 
 from service.computations.answers import remark
-from service.computations.run_away.situation import Body, Situation
+from service.computations.run_away.situation import Body, Situation, delay_of
 from service.science.hazards import BELOW_NIGHT_MINIMUM
 
 TEST_EVERY = timedelta(days=31)
@@ -95,7 +95,7 @@ def assumptions(situation: Situation) -> list[str]:
         "chamber full of gas at its pressure, media at saturation.",
         f"Gas exchange {exchange.low:.2g} to {exchange.high:.2g} per hour ({_said_by(exchange.by)}), towards the "
         "tank's own steady state; without_exchange counts none.",
-        f"The gas stops {asked.delay_minutes:g} minutes after the cut-off is passed, and {asked.held_gas_g:g} g held "
+        f"The gas stops {_delays(situation)} after the cut-off is passed, and {asked.held_gas_g:g} g held "
         "in chamber and line still follow; say otherwise with delay_minutes and held_gas.",
         "The whole cylinder is a full one.",
     ]
@@ -105,6 +105,15 @@ def assumptions(situation: Situation) -> list[str]:
             "thousands of grams an hour). Say otherwise with flow."
         )
     return said
+
+
+def _delays(situation: Situation) -> str:
+    """The delay of each system in words; a measured one leaves out how far the probe lags behind the water."""
+    asked = situation.asked
+    minutes = sorted({delay_of(asked, body) for body in situation.bodies} or {asked.delay_minutes})
+    words = f"{' or '.join(f'{each:.2g}' if each < 1 else f'{each:g}' for each in minutes)} minutes"
+    is_measured = asked.delay_is_assumed and any(body.cut_off.closing_minutes is not None for body in situation.bodies)
+    return f"{words} (as timed in the last signed test; how far the probe lags is left out)" if is_measured else words
 
 
 def _said_by(by: str) -> str:
@@ -184,6 +193,12 @@ def _of_cut_off(body: Body, shown: dict[str, Any], at: datetime | None) -> Itera
         return
     if cut_off.tested is None:
         yield "cut_off_never_tested", "No test of the low-pH cut-off is on record: nobody knows whether it shuts."
+    elif cut_off.tested.bubbles_stopped is False:
+        yield (
+            "cut_off_did_not_shut",
+            "In the last signed test the bubbles did not stop as asked: shut the cylinder by hand, and have the valve "
+            "looked at by whoever is trained for it.",
+        )
     elif at is not None and at - cut_off.tested.at > TEST_EVERY:
         days = (at - cut_off.tested.at).days
         yield "cut_off_test_old", f"The cut-off was last tested {days} days ago."
