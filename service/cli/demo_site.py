@@ -13,6 +13,7 @@ from sqlmodel import select
 
 from service.access.caller import Work
 from service.cli.demo_acts import Act
+from service.cli.demo_commissionings import StepTaken, runs_of
 from service.cli.demo_description import Described, describe_site
 from service.cli.demo_plans import describe_plans
 from service.cli.demo_records import acts_of
@@ -28,7 +29,7 @@ from service.simulation import load_scenario, simulate
 from service.storage.database import Database
 from service.storage.subjects import Subject
 
-Dated = tuple[datetime, UUID, Act | SeriesSent]
+Dated = tuple[datetime, UUID, Act | SeriesSent | StepTaken]
 SCENARIO, SEED = "demo", 1
 ACTS_A_TRANSACTION = 150
 
@@ -47,7 +48,8 @@ def build(database: Database, *, today: date, progress: Progress) -> None:
         work = Work(session, OPERATOR, start)
         described = describe_site(work, scenario, site, start)
         describe_plans(work, described, start)
-    acts: list[Dated] = list(acts_of(site, scenario, Season(described, start)))
+    season = Season(described, start)
+    acts: list[Dated] = [*acts_of(site, scenario, season), *runs_of(season, scenario.days)]
     acts += (upload for system in site.systems for upload in uploads_of(system, described, start))
     _record(database, described, acts, progress)
 
@@ -61,4 +63,8 @@ def _record(database: Database, described: Described, acts: list[Dated], progres
             # held, so that every record's look-up of its subject, method and lot finds them in memory
             session.info["held"] = [row for table in (Subject, Method, Lot) for row in session.exec(select(table))]
             for at, caller_id, act in acts[first : first + ACTS_A_TRANSACTION]:
-                perform(Work(session, described.staff[caller_id], at), act)
+                work = Work(session, described.staff[caller_id], at)
+                if isinstance(act, StepTaken):
+                    act.take(work)
+                else:
+                    perform(work, act)

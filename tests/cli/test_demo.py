@@ -164,6 +164,19 @@ def test_the_description_and_the_scenario_name_the_same_things() -> None:
         assert fill == pytest.approx(0.68, abs=0.005)  # 49 CFR 173.304a
 
 
+def test_two_procedures_are_signed_and_one_is_under_way(hall: House) -> None:
+    runs = {run["procedure"]: run for run in everything(hall, "/v1/commissionings")}
+    assert {procedure: run["signed"] is not None for procedure, run in runs.items()} == {
+        "calcium_reactor_start_up": True,
+        "low_ph_cut_off_test": True,
+        "half_yearly_strip_down": False,
+    }
+    assert runs["half_yearly_strip_down"]["next_step"] == "refilled"
+    tested = runs["low_ph_cut_off_test"]
+    answer = hall.call("GET", f"/v1/equipment/{tested['subject_id']}/run-away")
+    assert answer["systems"][0]["cut_off"]["last_test"]["commissioning_id"] == tested["id"]
+
+
 def test_building_twice_changes_nothing(hall: House) -> None:
     before = hall.call("GET", "/v1/changes?site=holding-hall&after=0&limit=1")
     demo_site.build(hall.database, today=AFTER_THE_CHANGE, progress=done)

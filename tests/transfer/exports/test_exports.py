@@ -71,6 +71,12 @@ def site(house: House) -> Any:
     house.call("PUT", f"/v1/stock-changes/{uuid4()}", stock)
     handover = {"site_id": found["id"], "text": "@night: the drip is slow", "written_at": house.now.isoformat()}
     house.call("PUT", f"/v1/handovers/{uuid4()}", handover)
+    begun = {"procedure": "low_ph_cut_off_test", "subject_id": system["id"], "started_at": house.now.isoformat()}
+    run_path = f"/v1/commissionings/{uuid4()}"
+    house.call("PUT", run_path, begun)
+    seen = {"done_at": house.now.isoformat(), "note": FORMULA}
+    house.call("POST", f"{run_path}/steps/probe_checked", seen)
+    house.call("POST", f"{run_path}/steps/probe_checked/withdrawal", {"reason": "another probe"})
     piece = {"site_id": found["id"], "tag": "probe", "kind": "probe", "specification": {"quantity": "ph"}}
     probe = house.call("POST", "/v1/equipment", piece)
     mounted = {"equipment_id": probe["id"], "host_id": system["id"], "from": house.now.isoformat()}
