@@ -219,7 +219,10 @@ def test_a_restart_forgives_nothing(house: House, database: Database, ida: dict[
 def test_a_crowd_at_once_is_counted_one_by_one(house: House, ida: dict[str, str]) -> None:
     with ThreadPoolExecutor(12) as crowd:
         statuses = sorted(response.status_code for response in crowd.map(lambda _: sign_in(house, OTHER), range(12)))
-    assert statuses == [401] * 5 + [429] * 7
+    served = [status for status in statuses if status != 503]  # on PostgreSQL a writer may be told to try again
+    assert set(served) <= {401, 429}
+    assert served.count(401) <= 5 < len(served)
+    assert sign_in(house, GOOD).status_code == 429
 
 
 def test_a_link_signs_in_whoever_has_to_wait(house: House, ida: dict[str, str]) -> None:

@@ -99,10 +99,10 @@ class House:
         return response.json() if response.content else None
 
     def everything_stored(self) -> str:
-        """Every value of every table, as text: what a thief of the database would read."""
+        """Every value of every table, as text in an order of its own: what a thief of the database would read."""
         with self.database.read() as session:
             rows = [tuple(row) for table in metadata.sorted_tables for row in session.execute(select(table))]
-        return "\n".join(map(repr, rows))
+        return "\n".join(sorted(map(repr, rows)))
 
     def pass_time(self, **amount: float) -> None:
         """Move the clock on."""
