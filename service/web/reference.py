@@ -187,7 +187,12 @@ def _curl(path: str, method: str, operation: Mapping[str, Any], body: Any) -> st
     if any(each["in"] == "header" and each["name"].lower() == "if-match" for each in operation.get("parameters", ())):
         words.append("-H 'If-Match: \"1\"'")
     words.append(f'"$OOID_URL{path}{"?" + "&".join(query) if query else ""}"')
-    if body is not None:
-        shown = json.dumps(body, ensure_ascii=False).replace("'", "'\\''")
-        words.append(f"-H 'Content-Type: {JSON}' -d '{shown}'")
+    if body is not None and JSON in operation["requestBody"]["content"]:
+        words.append(f"-H 'Content-Type: {JSON}' -d {_quoted(json.dumps(body, ensure_ascii=False))}")
+    elif body is not None:  # a form
+        words += [f"--data-urlencode {_quoted(f'{name}={value}')}" for name, value in body.items()]
     return " ".join(words)
+
+
+def _quoted(text: str) -> str:
+    return "'" + text.replace("'", "'\\''") + "'"
