@@ -5,15 +5,20 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Sequence
 from datetime import datetime, timedelta
+from typing import Annotated, Any
 from uuid import UUID
 
-from fastapi import Request, Response
+from fastapi import Query, Request, Response
 from sqlmodel import Session
 
 from service import __version__
 from service.http.conditional import is_held
+from service.http.shapes import Time
 from service.storage.trail import INSTALLATION, AuditEntry, head
 from service.storage.types import canonical
+
+AskedAt = Annotated[Time | None, Query(description="The instant asked about; left out, now: the last hour or record.")]
+UNCHANGED: dict[int | str, dict[str, Any]] = {304: {"description": "Nothing changed since the ETag you hold"}}
 
 
 def on_the_hour(at: datetime) -> datetime:

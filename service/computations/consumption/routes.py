@@ -12,7 +12,7 @@ from service.computations.consumption.answer import Scaled, estimates, shown
 from service.computations.consumption.check import checked
 from service.computations.consumption.gather import gather_several
 from service.computations.consumption.models import CheckRead, CheckSent, ConsumptionRead
-from service.computations.pulls import held_already, resolved, tag_for
+from service.computations.pulls import UNCHANGED, AskedAt, held_already, resolved, tag_for
 from service.errors import NotFound, TooLarge, Unacceptable
 from service.http.caller import DoorOf
 from service.http.problems import may_refuse
@@ -36,7 +36,7 @@ Quantity = Annotated[Literal["alkalinity", "calcium", "magnesium"], Query()]
     "/{system_id}/consumption",
     response_model=ConsumptionRead,
     responses={
-        304: {"description": "Nothing changed since the ETag you hold"},
+        **UNCHANGED,
         **CSV_TOO,
         **may_refuse(NotFound, Unacceptable),
     },
@@ -47,9 +47,7 @@ def read_consumption(
     response: Response,
     door: DoorOf,
     quantity: Quantity = "alkalinity",
-    at: Annotated[
-        Time | None, Query(description="The instant asked about; left out, now: the last hour or record.")
-    ] = None,
+    at: AskedAt = None,
     from_: Annotated[Time | None, Query(alias="from", description="Where the course begins.")] = None,
     to: Annotated[Time | None, Query(description="Where the course ends; at `at` at the latest.")] = None,
     unit: Annotated[str | None, Query(max_length=40, description="Such as dKH/d; left out, canonical.")] = None,

@@ -13,11 +13,11 @@ from service.access.caller import Work
 from service.computations.gas_forecast.answer import forecasts, shown
 from service.computations.gas_forecast.gather import gather
 from service.computations.gas_forecast.models import GasForecastRead
-from service.computations.pulls import held_already, resolved, tag_for
+from service.computations.pulls import UNCHANGED, AskedAt, held_already, resolved, tag_for
 from service.errors import NotFound, Unacceptable
 from service.http.caller import DoorOf
 from service.http.problems import may_refuse
-from service.http.shapes import Id, Time
+from service.http.shapes import Id
 from service.resources.equipment.gas_lines.actions import GAS_LINES
 from service.resources.equipment.gas_lines.models import CYLINDER, GasLine
 from service.resources.equipment.gas_lines.queries import line_of
@@ -28,7 +28,7 @@ from service.resources.places.sites.models import Site
 
 router = APIRouter(tags=["gas"])
 RESPONSES: dict[int | str, dict[str, Any]] = {
-    304: {"description": "Nothing changed since the ETag you hold"},
+    **UNCHANGED,
     **may_refuse(NotFound, Unacceptable),
 }
 
@@ -38,9 +38,7 @@ class Question:
 
     def __init__(
         self,
-        at: Annotated[
-            Time | None, Query(description="The instant asked about; left out, now: the last hour or record.")
-        ] = None,
+        at: AskedAt = None,
         lowest_temperature: Annotated[
             float, Query(ge=-20, le=50, description="Of the cylinder, degrees Celsius.")
         ] = 18,

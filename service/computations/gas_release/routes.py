@@ -18,11 +18,11 @@ from service.computations.gas_release.situation import (
     Released,
     Situation,
 )
-from service.computations.pulls import held_already, resolved, tag_for
+from service.computations.pulls import UNCHANGED, AskedAt, held_already, resolved, tag_for
 from service.errors import NotFound, Unacceptable
 from service.http.caller import DoorOf
 from service.http.problems import may_refuse
-from service.http.shapes import Id, Time
+from service.http.shapes import Id
 from service.resources.keeping.things import found
 from service.resources.places.rooms.actions import ROOMS
 from service.resources.places.sites.exposure_limits import limits_of
@@ -43,16 +43,14 @@ NO_MONITOR = (
 @router.get(
     "/{room_id}/gas-release",
     response_model=RoomGasReleaseRead,
-    responses={304: {"description": "Nothing changed since the ETag you hold"}, **may_refuse(NotFound, Unacceptable)},
+    responses={**UNCHANGED, **may_refuse(NotFound, Unacceptable)},
 )
 def read_gas_release(
     room_id: Annotated[Id, Path(description="The room's id.")],
     request: Request,
     response: Response,
     door: DoorOf,
-    at: Annotated[
-        Time | None, Query(description="The instant asked about; left out, now: the last hour or record.")
-    ] = None,
+    at: AskedAt = None,
     gas_mass: Annotated[
         float | None, Query(gt=0, le=10_000, description="Gas that gets out, kg; left out, the cylinders in the room.")
     ] = None,

@@ -10,11 +10,11 @@ from fastapi import APIRouter, Path, Query, Request, Response
 from service.computations.media_forecast.answer import shown
 from service.computations.media_forecast.gather import gather
 from service.computations.media_forecast.models import MediaForecastRead
-from service.computations.pulls import held_already, resolved, tag_for
+from service.computations.pulls import UNCHANGED, AskedAt, held_already, resolved, tag_for
 from service.errors import NotFound, Unacceptable
 from service.http.caller import DoorOf
 from service.http.problems import may_refuse
-from service.http.shapes import Id, Time
+from service.http.shapes import Id
 from service.resources.equipment.gas_lines.models import REACTOR
 from service.resources.equipment.pieces import queries as pieces
 from service.resources.places.sites.models import Site
@@ -26,16 +26,14 @@ router = APIRouter(prefix="/equipment", tags=["reactors"])
 @router.get(
     "/{reactor_id}/media-forecast",
     response_model=MediaForecastRead,
-    responses={304: {"description": "Nothing changed since the ETag you hold"}, **may_refuse(NotFound, Unacceptable)},
+    responses={**UNCHANGED, **may_refuse(NotFound, Unacceptable)},
 )
 def read_media_forecast(
     reactor_id: Annotated[Id, Path(description="The reactor's id.")],
     request: Request,
     response: Response,
     door: DoorOf,
-    at: Annotated[
-        Time | None, Query(description="The instant asked about; left out, now: the last hour or record.")
-    ] = None,
+    at: AskedAt = None,
     refill_at: Annotated[
         float, Query(ge=0, lt=1, description="The part of the most there was, at which to refill.")
     ] = REFILL_AT_FRACTION,

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Path, Query, Request, Response
+from fastapi import APIRouter, Path, Request, Response
 
 from service.computations.answers import sources_of
 from service.computations.output_balance.answer import answered
@@ -12,11 +12,11 @@ from service.computations.output_balance.changes import changes
 from service.computations.output_balance.gather import ReactorRecords, gather
 from service.computations.output_balance.lacks import missing, missing_of_gas
 from service.computations.output_balance.models import OutputBalanceRead
-from service.computations.pulls import held_already, resolved, tag_for
+from service.computations.pulls import UNCHANGED, AskedAt, held_already, resolved, tag_for
 from service.errors import NotFound, Unacceptable
 from service.http.caller import DoorOf
 from service.http.problems import may_refuse
-from service.http.shapes import Id, Time
+from service.http.shapes import Id
 from service.resources.equipment.gas_lines.models import REACTOR
 from service.resources.equipment.pieces import queries as pieces
 from service.resources.equipment.pieces.specifications import of_kind
@@ -28,16 +28,14 @@ router = APIRouter(prefix="/equipment", tags=["reactors"])
 @router.get(
     "/{reactor_id}/output-balance",
     response_model=OutputBalanceRead,
-    responses={304: {"description": "Nothing changed since the ETag you hold"}, **may_refuse(NotFound, Unacceptable)},
+    responses={**UNCHANGED, **may_refuse(NotFound, Unacceptable)},
 )
 def read_output_balance(
     reactor_id: Annotated[Id, Path(description="The reactor's id.")],
     request: Request,
     response: Response,
     door: DoorOf,
-    at: Annotated[
-        Time | None, Query(description="The instant asked about; left out, now: the last hour or record.")
-    ] = None,
+    at: AskedAt = None,
 ) -> Any:
     """What a reactor delivers, what its systems take, and what its gas does."""
     with door.read() as work:

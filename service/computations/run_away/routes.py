@@ -6,7 +6,7 @@ from typing import Annotated, Any
 
 from fastapi import APIRouter, Depends, Path, Query, Request, Response
 
-from service.computations.pulls import held_already, resolved, tag_for
+from service.computations.pulls import UNCHANGED, AskedAt, held_already, resolved, tag_for
 from service.computations.run_away.answer import answered
 from service.computations.run_away.gather import gather
 from service.computations.run_away.models import ReactorRunAwayRead
@@ -14,7 +14,7 @@ from service.computations.run_away.situation import TANK_PH_READS, USUAL_DELAY_M
 from service.errors import NotFound, Unacceptable
 from service.http.caller import DoorOf
 from service.http.problems import may_refuse
-from service.http.shapes import Id, Time
+from service.http.shapes import Id
 from service.resources.equipment.gas_lines.models import REACTOR
 from service.resources.equipment.pieces import queries as pieces
 
@@ -27,9 +27,7 @@ class Question:
 
     def __init__(
         self,
-        at: Annotated[
-            Time | None, Query(description="The instant asked about; left out, now: the last hour or record.")
-        ] = None,
+        at: AskedAt = None,
         flow: Annotated[
             float | None, Query(gt=0, le=1e5, description="Gas that runs through what is stuck open, g/h.")
         ] = None,
@@ -64,7 +62,7 @@ class Question:
 @router.get(
     "/{reactor_id}/run-away",
     response_model=ReactorRunAwayRead,
-    responses={304: {"description": "Nothing changed since the ETag you hold"}, **may_refuse(NotFound, Unacceptable)},
+    responses={**UNCHANGED, **may_refuse(NotFound, Unacceptable)},
 )
 def read_run_away(
     reactor_id: Annotated[Id, Path(description="The reactor's id.")],
