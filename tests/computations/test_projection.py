@@ -77,10 +77,14 @@ def test_a_held_chamber_is_turned_by_drip_or_ph_not_by_gas(house: House) -> None
     assert faster["supply"]["value"] > 1.15 * faster["supply_now"]["value"]
     assert faster["chamber_ph"] == pytest.approx(6.6)
     problem = ask(house, plant, 422, reactors=turned(plant, gas_factor=1.2))
-    assert problem["errors"][0]["pointer"] == "/reactors/gas_factor"
+    assert problem["errors"][0]["pointer"] == "/reactors/0/gas_factor"
+    problem = ask(house, plant, 422, reactors=turned(plant, flow={"value": 3, "unit": "kg"}))
+    assert problem["errors"][0]["pointer"] == "/reactors/0/flow/unit"
+    twice = [*turned(plant, chamber_ph=6.5), *turned(plant, flow={"value": 90, "unit": "L/d"})]
+    assert ask(house, plant, 422, reactors=twice)["errors"][0]["pointer"] == "/reactors/1/reactor_id"
     constant = the_worked_case(house)
     problem = ask(house, constant, 422, reactors=turned(constant, chamber_ph=6.5))
-    assert problem["errors"][0]["pointer"] == "/reactors/chamber_ph"
+    assert problem["errors"][0]["pointer"] == "/reactors/0/chamber_ph"
 
 
 def test_water_changes_are_followed_day_by_day(house: House) -> None:
@@ -121,3 +125,14 @@ def test_what_cannot_be_foretold_is_null_and_says_why(house: House) -> None:
     stranger = Plant(house)
     problem = ask(house, no_ph, 422, reactors=turned(stranger, gas_factor=1.2))
     assert problem["errors"][0]["pointer"] == "/reactors/0/reactor_id"
+
+
+def test_a_held_chamber_at_its_ceiling_may_still_be_planned_by_its_ph(house: House) -> None:
+    """By omega it is at its ceiling, by its controller its pH is what is set: the plan is that of the controller."""
+    plant = Plant(house, operation_mode="controlled_ph")
+    plant.water(plant.systems[0])
+    plant.outlet(dkh=36.0, ph=6.6)
+    reactor = ask(house, plant, reactors=turned(plant, chamber_ph=6.5))["reactors"][0]
+    assert reactor["mode"] == "at_ceiling"
+    assert reactor["chamber_ph"] == pytest.approx(6.5)
+    assert reactor["supply"]["value"] > reactor["supply_now"]["value"]

@@ -52,8 +52,8 @@ class Reactor:
         return Number(change, abs(change) * float(np.hypot(MODEL_RELATIVE_SD, own)))
 
 
-def reactor_ahead(records: ReactorRecords, system_id: UUID, wanted: ReactorPlan | None) -> Reactor:
-    """What the plan makes of one reactor."""
+def reactor_ahead(records: ReactorRecords, system_id: UUID, wanted: ReactorPlan | None, place: str = "") -> Reactor:
+    """What the plan makes of one reactor; `place`: the pointer to its plan in what was sent."""
     situation = records.situation
     fed = next(each for each in situation.fed if each.system_id == system_id)
     inflow = inflow_of(situation.fed)
@@ -63,11 +63,11 @@ def reactor_ahead(records: ReactorRecords, system_id: UUID, wanted: ReactorPlan 
     drip = None if situation.chamber.flow is None else situation.chamber.flow.value
     if wanted is None:
         return Reactor(records, fed, mode, supply, drip, _as_it_is(drip))
-    _check(wanted, mode)
+    _check(wanted, situation.mode, place)
     running = running_of(situation)
     if running is None or drip is None:
         return Reactor(records, fed, mode, supply, drip, None)
-    new_drip = drip if wanted.flow is None else amount_in(wanted.flow, "L/d", pointer="/reactors/flow", above=0)
+    new_drip = drip if wanted.flow is None else amount_in(wanted.flow, "L/d", pointer=f"{place}/flow", above=0)
     if situation.mode is Mode.PH_CONTROLLED:
         ph = running.effluent_ph_nbs if wanted.chamber_ph is None else wanted.chamber_ph
         ahead = at_ph_and_drip(running=running, chamber_ph_nbs=ph, drip_l_d=new_drip)
@@ -76,13 +76,13 @@ def reactor_ahead(records: ReactorRecords, system_id: UUID, wanted: ReactorPlan 
     return Reactor(records, fed, mode, supply, drip, ahead if np.isfinite(ahead.supply_fraction) else None)
 
 
-def _check(wanted: ReactorPlan, mode: Mode) -> None:
+def _check(wanted: ReactorPlan, mode: Mode, place: str) -> None:
     if mode is Mode.PH_CONTROLLED and wanted.gas_factor is not None:
         detail = "A controller holds this chamber's pH and takes the gas it needs. Plan `chamber_ph` or `flow`."
-        raise refused("/reactors/gas_factor", detail, wanted.gas_factor)
+        raise refused(f"{place}/gas_factor", detail, wanted.gas_factor)
     if mode is not Mode.PH_CONTROLLED and wanted.chamber_ph is not None:
         detail = "This reactor runs at constant gas; its pH follows. Plan `gas_factor` or `flow`."
-        raise refused("/reactors/chamber_ph", detail, wanted.chamber_ph)
+        raise refused(f"{place}/chamber_ph", detail, wanted.chamber_ph)
 
 
 def _as_it_is(drip: float | None) -> Setting | None:

@@ -51,10 +51,14 @@ def _reactors(work: Work, system: System, sent: ProjectionSent, at: datetime) ->
     """The reactors that feed the system, each with its plan. Raises Unacceptable for one that does not."""
     ids = sorted({feed.reactor_id for feed in feeds_into(work.session, [system.id]) if feed.span.holds_at(at)})
     wanted = {plan.reactor_id: plan for plan in sent.reactors}
+    places = {plan.reactor_id: f"/reactors/{index}" for index, plan in reversed([*enumerate(sent.reactors)])}
     for index, plan in enumerate(sent.reactors):
+        if places[plan.reactor_id] != f"/reactors/{index}":
+            detail = "This reactor is planned twice. Say all that is turned at it in one place."
+            raise refused(f"/reactors/{index}/reactor_id", detail, str(plan.reactor_id))
         if plan.reactor_id not in ids:
             detail = "No such reactor feeds this system at that instant. Describe the feed, or leave it out."
             raise refused(f"/reactors/{index}/reactor_id", detail, str(plan.reactor_id))
     rows = [pieces.one(work.session, work.scope, each, pointer="reactor_id", place="body") for each in ids]
     records = gather_reactors(work.session, rows, at) if rows else {}
-    return [reactor_ahead(records[row.id], system.id, wanted.get(row.id)) for row in rows]
+    return [reactor_ahead(records[row.id], system.id, wanted.get(row.id), places.get(row.id, "")) for row in rows]
