@@ -136,3 +136,12 @@ def test_a_held_chamber_at_its_ceiling_may_still_be_planned_by_its_ph(house: Hou
     assert reactor["mode"] == "at_ceiling"
     assert reactor["chamber_ph"] == pytest.approx(6.5)
     assert reactor["supply"]["value"] > reactor["supply_now"]["value"]
+
+
+def test_levels_leave_in_any_unit_of_alkalinity_and_in_no_other(house: House) -> None:
+    plant = the_worked_case(house)
+    canonical, shown = (ask(house, plant, days=2, unit=unit)["course"] for unit in ("meq/L", "mg/L CaCO3"))
+    assert shown["unit"] == "mg/L CaCO3"
+    assert shown["value"][0] == pytest.approx(50.043 * canonical["value"][0], rel=1e-4)
+    problem = ask(house, plant, 422, unit="kg")
+    assert (problem["errors"][0]["pointer"], problem["errors"][0]["in"]) == ("/unit", "body")

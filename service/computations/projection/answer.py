@@ -9,12 +9,13 @@ from typing import Any
 import numpy as np
 
 from service.computations.answers import LEVEL, remark, sources_of
-from service.computations.consumption.answer import NO_VOLUME, SCALES, Scaled, missing, set_aside, used
+from service.computations.consumption.answer import NO_VOLUME, SCALES, Scaled, missing, per_day, set_aside, used
 from service.computations.consumption.gather import Gathered
 from service.computations.output_balance.chemistry import omega_per_meq_l
 from service.computations.projection.models import ProjectionSent
 from service.computations.projection.plan import Reactor, changes_of, lacking, shown_reactor, turns_of
-from service.resources.keeping.amounts import amount_in
+from service.errors import Unacceptable
+from service.resources.keeping.amounts import amount_in, refused
 from service.resources.places.systems.models import System
 from service.science import Values
 from service.science.answer import ConsumptionEstimate
@@ -67,7 +68,7 @@ def shown(
     volume_l: float | None,
 ) -> dict[str, Any]:
     """The answer; every key is there whether or not the records can tell."""
-    scaled = Scaled(QUANTITY, None if sent.unit is None else f"{sent.unit}/d")
+    scaled = _scaled(sent.unit)
     estimates = None if gathered is None else looks(gathered, at)
     answer: dict[str, Any] = {
         "system_id": system.id,
@@ -108,6 +109,15 @@ def shown(
         "largest_change": _largest(ahead[0], scaled),
         "findings": _findings(system, sent, ahead[0], scaled),
     }
+
+
+def _scaled(unit: str | None) -> Scaled:
+    """Levels in the unit asked for. Raises Unacceptable naming it."""
+    try:
+        return Scaled(QUANTITY, None if unit is None else per_day(unit))
+    except Unacceptable as error:
+        detail = "A unit of alkalinity is expected, such as meq/L, dKH or mg/L CaCO3."
+        raise refused("/unit", detail, unit) from error
 
 
 def _start(gathered: Gathered, estimates: Sequence[ConsumptionEstimate]) -> Start:
