@@ -11,6 +11,7 @@ STATIC = "/static"
 MEDIA_TYPES = {
     ".css": "text/css",
     ".js": "text/javascript",
+    ".png": "image/png",
     ".svg": "image/svg+xml",
     ".webmanifest": "application/json",
 }

@@ -24,6 +24,8 @@ from service.web.phone.pages import MODULES, language_of, phone_page
 from service.web.phone.places import CYLINDER, Place
 from service.web.phone.worker import worker
 
+PAINTED = {"icon-192.png": "192x192", "icon-512.png": "512x512"}  # for phones that take no drawing
+
 router = APIRouter(include_in_schema=False, route_class=PageRoute)
 
 SiteTag = Annotated[str, Path(max_length=40, pattern=PRINTABLE)]
@@ -128,7 +130,7 @@ async def read_worker() -> Response:
 async def read_manifest(request: Request) -> Response:
     """What a phone needs to put the form among its programs (W3C Web Application Manifest)."""
     say = language_of(request).gettext
-    icon = {"type": "image/svg+xml", "sizes": "any"}
+    drawn = {"type": "image/svg+xml", "sizes": "any"}
     content = {
         "name": "Ooid",
         "short_name": "Ooid",
@@ -139,8 +141,9 @@ async def read_manifest(request: Request) -> Response:
         "background_color": "#f5f8f2",
         "theme_color": "#f5f8f2",
         "icons": [
-            {"src": PAPER.url("ooid.svg"), "purpose": "any", **icon},
-            {"src": MODULES.url("icon.svg"), "purpose": "maskable", **icon},
+            {"src": PAPER.url("ooid.svg"), "purpose": "any", **drawn},
+            {"src": MODULES.url("icon.svg"), "purpose": "maskable", **drawn},
+            *({"src": MODULES.url(name), "type": "image/png", "sizes": size} for name, size in PAINTED.items()),
         ],
     }
     return JSONResponse(content, media_type="application/manifest+json", headers={"Cache-Control": "no-cache"})

@@ -175,6 +175,31 @@ def test_dose_top_off_and_water_change(system: Desk) -> None:
     assert found["water_change"]["new_water"]["alkalinity"] == {"value": 7.3, "unit": "dKH"}
 
 
+def test_a_dose_by_the_volume_of_a_solution_whose_strength_stays(system: Desk) -> None:
+    system.show("dose")
+    system.page.locator("#dose summary").filter(has_text="By the volume of a solution").click()
+    system.field("dose", "Volume of the solution").fill("40")
+    system.page.locator("#dose button[type=submit]").click()
+    system.page.locator("#dose .said").get_by_text("How strong is the solution?").wait_for()
+    system.field("dose", "Alkalinity in it").fill("1,2")
+    system.field("dose", "Alkalinity").fill("50")
+    system.page.locator("#dose button[type=submit]").click()
+    system.page.locator("#dose .said").get_by_text("Give the amounts or the volume, not both.").wait_for()
+    system.field("dose", "Alkalinity").fill("")
+    system.save("dose")
+    system.show("dose")
+    system.page.locator("#dose summary").filter(has_text="By the volume of a solution").click()
+    assert system.field("dose", "Alkalinity in it").input_value() == "1,2"
+    system.field("dose", "Volume of the solution").fill("10")
+    system.save("dose")
+    first, second = system.records("additions")
+    assert (first["alkalinity"], second["alkalinity"]) == (
+        {"value": 48, "unit": "meq"},
+        {"value": 12, "unit": "meq"},
+    )
+    assert first["note"] == "40 mL (alkalinity 1.2 meq/mL)"
+
+
 def test_set_point_media_work_calibration_stock_note_and_observation(system: Desk, reactor: Desk) -> None:
     system.show("setting")
     system.field("setting", "Target of").select_option("target_alkalinity")

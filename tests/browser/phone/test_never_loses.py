@@ -220,3 +220,20 @@ def test_a_refused_entry_says_why_and_holds_up_nothing(
     assert '"value": 8.7' in text
     assert '"value": 8.8' not in text
     assert [item["state"] for item in stored(page)].count("refused") == 1
+
+
+def test_a_german_phone_says_why_in_german_and_marks_the_services_english(
+    hall: Hall, phone: Phone, cookie: str, system: dict[str, Any]
+) -> None:
+    phone.stop()
+    phone.options["locale"] = "de-DE"
+    phone.start()
+    page = opened(phone, hall.url, cookie, system)
+    page.locator("details.more summary").filter(has_text="Methode, Probe").click()
+    page.locator("#readings-when").fill("2190-01-01T08:00")
+    page.locator("[data-quantity=alkalinity] [data-value]").fill("8,7")
+    page.locator("#readings button[type=submit]").click()
+    until(page, "document.querySelectorAll('[data-state=refused]').length === 1")
+    refused = page.locator("[data-state=refused]")
+    assert "etwas daran kann nicht angenommen werden" in refused.locator(".state").inner_text()
+    assert "ahead of the service's clock" in refused.locator("[lang=en]").first.inner_text()

@@ -2,6 +2,7 @@
 import { newId } from "./ids.js";
 import { typed, written } from "./numbers.js";
 import { rfc3339 } from "./clock.js";
+import { held, rememberSolution, solutionWords } from "./solutions.js";
 import { place, t } from "./told.js";
 
 const HOUR = 3600 * 1000;
@@ -14,7 +15,7 @@ function amount(form, name) {
 }
 
 function addition(form, body, words, auto) {
-  const note = form.elements.note?.value.trim();
+  const note = [form.elements.note?.value.trim(), body.note].filter(Boolean).join("; ");
   return [{ id: newId(), kind: "additions", body: note ? { ...body, note } : body, words, auto, takesNote: true }];
 }
 
@@ -28,12 +29,24 @@ function named(amounts) {
 }
 
 export function dose(form, { taken }) {
-  const amounts = named({
+  const stated = named({
     alkalinity: amount(form, "alkalinity"), calcium: amount(form, "calcium"), magnesium: amount(form, "magnesium"),
   });
+  const isByVolume = typed(form.elements.solution_volume.value) !== null;
+  if (isByVolume && Object.keys(stated).length) {
+    return { missing: form.elements.solution_volume, words: t("Give the amounts or the volume, not both.") };
+  }
+  const amounts = isByVolume ? held(form) : stated;
+  if (isByVolume && Object.keys(amounts).length === 0) {
+    return { missing: form.elements.alkalinity_strength, words: t("How strong is the solution?") };
+  }
   if (Object.keys(amounts).length === 0) return { missing: form.elements.alkalinity };
   const words = Object.values(amounts).map((each) => `${written(each.value)} ${each.unit}`).join(", ");
   const body = { kind: "dose", system_id: place.system_id, ...spread(form, taken), ...amounts };
+  if (isByVolume) {
+    rememberSolution(form);
+    body.note = solutionWords(form);
+  }
   return addition(form, body, t("Dose {what}", { what: words }), ["started_at", "ended_at"]);
 }
 

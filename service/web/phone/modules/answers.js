@@ -8,7 +8,8 @@ export async function reason(answer) {
   const problem = await answer.clone().json().catch(() => null);
   if (!problem?.title) return { status: answer.status, title: t("Not accepted"), detail: `HTTP ${answer.status}`, fields: [] };
   const fields = (problem.errors ?? []).map((each) => ({ pointer: each.pointer, detail: each.detail }));
-  return { status: answer.status, title: problem.title, detail: problem.detail, fields };
+  const kind = problem.type?.split("/").at(-1);
+  return { status: answer.status, kind, title: problem.title, detail: problem.detail, fields };
 }
 
 /** `taken`, `again` (try later), `signedOut`, or `refused`. */

@@ -8,6 +8,7 @@ import { setting, stock, swap } from "./changes.js";
 import { keep } from "./outbox.js";
 import { readings } from "./readings.js";
 import { send } from "./sender.js";
+import { recallSolution } from "./solutions.js";
 import { handover, observation, work } from "./work.js";
 import { place, t } from "./told.js";
 
@@ -18,6 +19,7 @@ const BUILDERS = {
 /** Make every form of the page work; `onSaved(form, items)` is called when they are on the phone. */
 export function wireForms(onSaved) {
   for (const form of document.querySelectorAll("form[data-form]")) {
+    if (form.dataset.form === "dose") recallSolution(form);
     const had = putBack(form);
     if (had) {
       for (const entry of form.querySelectorAll(".entry")) tell(entry);
@@ -52,7 +54,7 @@ async function save(form, onSaved) {
   const built = BUILDERS[form.dataset.form](form, { taken });
   if (built.missing || built.length === 0) {
     (built.missing ?? form.querySelector("[data-value]")).focus();
-    say(form, t("Nothing is filled in yet."));
+    say(form, built.words ?? t("Nothing is filled in yet."));
     return;
   }
   form.dataset.saving = "yes";
@@ -62,6 +64,7 @@ async function save(form, onSaved) {
     const items = await keep(built.map((each) => whole(each, group, isOwnTime)));
     forget(form);
     form.reset();
+    if (form.dataset.form === "dose") recallSolution(form);
     for (const extra of form.querySelectorAll("[data-extra]")) extra.remove();
     for (const entry of form.querySelectorAll(".entry")) tell(entry);
     form.dispatchEvent(new CustomEvent("saved"));

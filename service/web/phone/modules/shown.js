@@ -1,6 +1,7 @@
 // Items as lines on the page: what it was, and in words where it stands.
 import { ago } from "./ages.js";
 import { everything, REFUSED, SENT, UNDONE, WAITING } from "./outbox.js";
+import { servicesWords, whyWords } from "./problems.js";
 import { standing } from "./sender.js";
 import { person, t } from "./told.js";
 
@@ -9,7 +10,7 @@ export function stateOf(item, items) {
   const later = items.filter((each) => each.changes === item.id && each.state !== UNDONE && each.state !== REFUSED);
   if (later.some((each) => each.path.endsWith("/withdrawal"))) return t("withdrawn");
   if (item.state === SENT) return later.length ? t("corrected") : t("sent");
-  if (item.state === REFUSED) return t("refused: {why}", { why: item.why?.detail ?? "" });
+  if (item.state === REFUSED) return t("refused: {why}", { why: whyWords(item.why) });
   if (item.state === UNDONE) return t("undone, not sent");
   if (item.person.id !== person.id) return t("saved on this phone, waits until {name} signs in", { name: item.person.name });
   if (standing.word === "signedOut") return t("saved on this phone, waits until you sign in");
@@ -24,8 +25,10 @@ export function line(item, items, { withPlace }) {
   add(element, "span", "what", withPlace ? `${item.placeName}: ${item.words}` : item.words);
   add(element, "span", "state", stateOf(item, items));
   add(element, "span", "small", ago(Date.now() - item.savedAt));
+  const inEnglish = servicesWords(item.why);
+  if (inEnglish) add(element, "p", "wrong", inEnglish).lang = "en";
   for (const each of item.why?.fields ?? []) {
-    if (!item.why.detail.includes(each.detail)) add(element, "p", "wrong", `${each.pointer.slice(1)}: ${each.detail}`);
+    if (!item.why.detail.includes(each.detail)) add(element, "p", "wrong", `${each.pointer.slice(1)}: ${each.detail}`).lang = "en";
   }
   if (item.advice) add(element, "p", "advice", item.advice);
   return element;
