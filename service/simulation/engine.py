@@ -20,7 +20,15 @@ from service.simulation.basin import (
     skeleton,
 )
 from service.simulation.chemistry import CALCIUM_MG_PER_MMOL, MAGNESIUM_MG_PER_MMOL, Constants, Values
-from service.simulation.forcing import GAS_LEAK, GAS_VENTED, MEDIA_AGEING, TOP_OFF_STANDSTILL, Forcing, forcing
+from service.simulation.forcing import (
+    GAS_LEAK,
+    GAS_LOSS,
+    GAS_VENTED,
+    MEDIA_AGEING,
+    TOP_OFF_STANDSTILL,
+    Forcing,
+    forcing,
+)
 from service.simulation.gas_line import Cylinders
 from service.simulation.keeper import Notebook, due
 from service.simulation.measurement import Known, Sampling, sampling
@@ -99,6 +107,7 @@ class _Run:
         self.changes = [change for spec in enumerate(system.water_change) for change in self._planned(*spec)]
         reactor_traces = REACTOR_TRACES if self.chamber else ()
         self.ageing, self.venting, self.leak = map(self._losses, (MEDIA_AGEING, GAS_VENTED, GAS_LEAK))
+        self.shutting = self._losses(GAS_LOSS)
         standstill = self.force.fault(TOP_OFF_STANDSTILL)
         self.standing = standstill.course(self.hours) > 0.0 if standstill else None
         self.trace = {name: np.zeros((self.hours, self.runs)) for name in (*TRACES, *reactor_traces)}
@@ -263,6 +272,8 @@ class _Run:
             chamber.activity = 1.0 - self.ageing[hour]
         if self.venting is not None:
             chamber.kept_share = (1.0 - chamber.spec.vented_share) * (1.0 - self.venting[hour])
+        if self.shutting is not None:
+            chamber.open_share = 1.0 - self.shutting[hour]
         if self.leak is not None:
             chamber.leak = self.leak[hour]
         if any(round(day * 24) == hour for day in chamber.spec.refill_days):
@@ -276,7 +287,7 @@ class _Run:
             self.settings.append((hour, "effluent_flow", chamber.drip_l_d / chamber.flow_factor))
         self.trace["set_drip"][hour] = chamber.drip_l_d / chamber.flow_factor
         self.trace["drip"][hour] = chamber.drip_l_d * self.force.clear[hour]
-        self.trace["gas_fed"][hour] = chamber.gas_mmol_d
+        self.trace["gas_fed"][hour] = chamber.gas_mmol_d * chamber.open_share
 
     def _flow(self, hour: int) -> None:
         """Let an hour pass: all rates are those at its start but for the chamber, which is solved exactly."""

@@ -44,6 +44,18 @@ class Offset:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Misread:
+    """From a day drawn between two bounds everything is read so many times too high: another scale, another vessel."""
+
+    between_days: tuple[float, float] = number(0, FOR_EVER)
+    factor: float = number(0.1, 10)
+
+    def __post_init__(self) -> None:
+        """Refuse bounds in the wrong order."""
+        _in_order(self.between_days)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Degassed:
     """From a day drawn between two bounds a share of the samples stands open before pH is read, which then is high."""
 
@@ -107,6 +119,12 @@ def begun_offset(what: str, purpose: str, offset: Offset, streams: Streams) -> B
     day = beginning(purpose, offset.between_days, streams)
     size = offset.size * (drawn_sign(purpose, streams) if offset.either_sign else np.ones_like(day))
     return Begun(what, day, np.full_like(day, FOR_EVER), size, offset.over_days)
+
+
+def begun_misread(what: str, purpose: str, misread: Misread, streams: Streams) -> Begun:
+    """Return a wrong scale as drawn in every run; its size is the factor less one."""
+    day = beginning(purpose, misread.between_days, streams)
+    return Begun(what, day, np.full_like(day, FOR_EVER), np.full_like(day, misread.factor - 1.0))
 
 
 def begun_standstill(what: str, standstill: Standstill, streams: Streams) -> Begun:

@@ -10,7 +10,8 @@ from service.simulation.faults import Begun, begun_loss, begun_standstill
 from service.simulation.scenario import Air, Clogging, Corals, DemandStep, Dose, System, TopOff
 from service.simulation.streams import Streams, wander
 
-GAS_LEAK, GAS_VENTED, DRIP_LOSS, MEDIA_AGEING = "gas leak", "gas vented", "drip loss", "media ageing"
+GAS_LEAK, GAS_VENTED, GAS_LOSS = "gas leak", "gas vented", "gas falls"
+DRIP_LOSS, MEDIA_AGEING = "drip loss", "media ageing"
 TOP_OFF_STANDSTILL = "top-off standstill"
 SATURATED_LIMEWATER_MEQ_L = 40.6
 """2 x 20.3 mmol/L at 25 degC (Bates, Bower & Smith 1956)."""
@@ -101,6 +102,7 @@ def _faults(system: System, streams: Streams) -> Iterator[Begun]:
         losses = (
             (GAS_LEAK, reactor.leak),
             (GAS_VENTED, reactor.venting),
+            (GAS_LOSS, reactor.gas_loss),
             (DRIP_LOSS, reactor.drip_loss),
             (MEDIA_AGEING, reactor.media_ageing),
         )

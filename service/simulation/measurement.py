@@ -6,12 +6,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from service.simulation.chemistry import Values
-from service.simulation.faults import Begun, Degassed, begun_offset, drawn_sign
+from service.simulation.faults import Begun, Degassed, begun_misread, begun_offset, drawn_sign
 from service.simulation.scenario import Test
 from service.simulation.streams import Streams
 
 Hours = NDArray[np.int64]
-KIT_DRIFT, INSTRUMENT_OFF, DEGASSED = "kit drift", "instrument off", "degassed samples"
+KIT_DRIFT, INSTRUMENT_OFF, MISREAD, DEGASSED = "kit drift", "instrument off", "misread", "degassed samples"
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,10 +31,15 @@ class Sampling:
     lot: tuple[str | None, ...]
     faults: "tuple[Wrong, ...]"
     standards: "Standards | None"
+    scale: Begun | None
 
     def read(self, truth: Values) -> Values:
         """Return what the kit shows for the true values at the sampling hours, shape (samples, replicates)."""
-        return shown(self.test, truth * self.factor + self.bias, truth, self.noise, self.outlier)
+        return shown(self.test, truth * self.factor_at(self.hours) + self.bias, truth, self.noise, self.outlier)
+
+    def factor_at(self, hours: Hours) -> Values:
+        """Return by how many times everything is read too high at some hours."""
+        return scaled(self.factor, self.scale, hours)
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,6 +69,13 @@ def shown(test: Test, biased: Values, truth: Values, noise: Values, outlier: Val
     return np.round(np.round(values / step) * step, 9) if step else values
 
 
+def scaled(factor: float, scale: Begun | None, hours: Hours) -> Values:
+    """Return the factor of a run at some hours, times the wrong scale from its day on."""
+    wrong = scale.at_days(hours[:, None] / 24.0)[:, 0] if scale else np.zeros(len(hours))
+    times: Values = factor * (1.0 + wrong)
+    return times
+
+
 def stated_sd(test: Test, value: Values) -> Values:
     """Return the sd the method is said to have at these values."""
     return np.hypot(test.sd, test.sd_relative * value)
@@ -77,6 +89,7 @@ class _Kit:
     opened: tuple[float, ...]
     bad: tuple[float, ...]
     off: Begun | None
+    scale: Begun | None
     bias: tuple[float, ...] = ()
 
     def at(self, hours: Hours) -> tuple[Values, tuple[str | None, ...]]:
@@ -95,8 +108,8 @@ class _Kit:
         """Return the bad lots and the offset."""
         lots = zip(self.test.lot, self.opened, self.bad, strict=True)
         found = [Wrong(KIT_DRIFT, day, size, lot.grows_over_days) for lot, day, size in lots if size]
-        off = self.off
-        return found + ([Wrong(off.what, float(off.day[0]), float(off.size[0]), off.over_days)] if off else [])
+        begun = [each for each in (self.off, self.scale) if each]
+        return found + [Wrong(each.what, float(each.day[0]), float(each.size[0]), each.over_days) for each in begun]
 
 
 def sampling(test: Test, index: int, days: int, streams: Streams) -> tuple[Sampling, ...]:
@@ -116,9 +129,14 @@ def _kits(test: Test, purpose: str, streams: Streams) -> list[_Kit]:
         opened.append(lot.from_day + later)
         bad.append(lot.bias * sign + 0.0 * later)
     off = begun_offset(INSTRUMENT_OFF, f"{purpose} off", test.off, streams) if test.off else None
+    scale = begun_misread(MISREAD, f"{purpose} misread", test.misread, streams) if test.misread else None
     return [
         _Kit(
-            test, tuple(float(day[run]) for day in opened), tuple(float(size[run]) for size in bad), off and off.of(run)
+            test,
+            tuple(float(day[run]) for day in opened),
+            tuple(float(size[run]) for size in bad),
+            off and off.of(run),
+            scale and scale.of(run),
         )
         for run in range(len(streams.seeds))
     ]
@@ -153,6 +171,7 @@ def _sampling(kit: _Kit, purpose: str, days: int, streams: Streams) -> Sampling:
         lot=lots,
         faults=(*kit.faults(), *of_samples),
         standards=_standards(kit, factor, days, streams.generator(seed, f"{purpose} standard")),
+        scale=kit.scale,
     )
 
 
@@ -174,7 +193,7 @@ def _standards(kit: _Kit, factor: float, days: int, generator: np.random.Generat
     bias, lots = kit.at(hours)
     truth = np.full(len(hours), spec.stated * (1.0 + spec.error_relative * float(generator.standard_normal())))
     noise = generator.standard_normal((len(hours), spec.replicates))
-    return Standards(hours, lots, shown(kit.test, truth * factor + bias, truth, noise, 0.0))
+    return Standards(hours, lots, shown(kit.test, truth * scaled(factor, kit.scale, hours) + bias, truth, noise, 0.0))
 
 
 @dataclass(frozen=True, slots=True)
@@ -193,5 +212,5 @@ class Known:
                 zero = np.zeros(len(sample.hours))
                 spread = sample.test.noise_factor * stated_sd(sample.test, zero)
                 error[sample.hours, run] = sample.bias + spread * sample.noise[:, 0] + sample.outlier[:, 0]
-                factor[sample.hours, run] = sample.factor
+                factor[sample.hours, run] = sample.factor_at(sample.hours)
         return cls(factor, error)

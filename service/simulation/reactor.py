@@ -24,6 +24,8 @@ class Chamber:
     drip_l_d: Values
     flow_factor: Values
     gas_mmol_d: Values
+    open_share: Values
+    """Of the gas valve, over what it was set to."""
     gas_used_g: Values
     """What passed the bubble counter."""
     activity: Values
@@ -53,6 +55,7 @@ class Chamber:
             drip_l_d=spec.drip_l_d * flow_factor,
             flow_factor=flow_factor,
             gas_mmol_d=zero + spec.gas_g_d * 1000.0 / CO2_MG_PER_MMOL,
+            open_share=zero + 1.0,
             gas_used_g=zero.copy(),
             activity=zero + 1.0,
             kept_share=zero + (1.0 - spec.vented_share),
@@ -104,7 +107,7 @@ class Chamber:
 
     def _gas(self, inflow: Values, source: Values, keep: Values, spread: Values, constants: Constants) -> Values:
         """Return the CO2 that dissolves in this hour, mmol: a constant feed, or what holds the chamber pH."""
-        most = self.gas_mmol_d * HOUR * self.kept_share
+        most = self.gas_mmol_d * self.open_share * HOUR * self.kept_share
         if self.spec.mode == "constant_gas":
             return most
         volume = self.spec.chamber_l

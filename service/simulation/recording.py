@@ -151,7 +151,7 @@ def _drip_checks(course: Course, truth: Truth, run: int, streams: Streams) -> li
     checks = []
     for index, hour in enumerate(touched):
         for after, away in enumerate((-QUARTER_OF_AN_HOUR, QUARTER_OF_AN_HOUR)):
-            actual = truth.drip[hour - 1 + after] * sample.factor
+            actual = truth.drip[hour - 1 + after] * float(sample.factor_at(np.array([hour]))[0])
             sd = float(stated_sd(sample.test, actual))
             value = float(actual + sample.test.noise_factor * sd * noise[index, after])
             checks.append(Reading("effluent_flow", value, "L/d", hour / 24.0 + away, "reactor", sample.test.method, sd))

@@ -163,9 +163,10 @@ class Unrecorded:
 class Fault:
     """Something that went wrong from a day on and was not written down.
 
-    `what`: gas leak, gas vented, drip loss, media ageing, kit drift, instrument off, degassed samples, top-off
-    standstill, unrecorded addition, unrecorded demand step. `size`: the share lost (of samples: standing open), a bias
-    in the unit of `quantity`, days, meq/L, a factor; in full after `over_days`.
+    `what`: gas leak, gas vented, gas falls, drip loss, media ageing, kit drift, instrument off, misread, degassed
+    samples, top-off standstill, unrecorded addition, unrecorded demand step. `size`: the share lost (of samples:
+    standing open; of a misread scale: gained), a bias in the unit of `quantity`, days, meq/L, a factor; in full after
+    `over_days`.
     """
 
     what: str

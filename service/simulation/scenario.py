@@ -7,7 +7,7 @@ unless it says otherwise. Every class here is one table of the file.
 from dataclasses import dataclass, field
 from typing import Literal
 
-from service.simulation.faults import Degassed, Loss, Offset, Span, Standstill
+from service.simulation.faults import Degassed, Loss, Misread, Offset, Span, Standstill
 from service.simulation.strict import ScenarioError, number
 
 Quantity = Literal[
@@ -189,6 +189,8 @@ class Reactor:
     """Of what the cylinder loses, between it and the bubble counter: neither bubbles nor water know of it."""
     venting: Loss | None = None
     """Of what passes the bubble counter, besides `vented_share`: the water gets less."""
+    gas_loss: Loss | None = None
+    """Of the gas that is let in, bubbles and all: a needle valve that creeps shut."""
     drip_loss: Loss | None = None
     """Of the drip, until somebody cleans a line that nobody cleans."""
     media_ageing: Loss | None = None
@@ -258,6 +260,7 @@ class Test:
     lot: tuple[Lot, ...] = ()
     degassed: Degassed | None = None
     off: Offset | None = None
+    misread: Misread | None = None
     check_standard: CheckStandard | None = None
 
 

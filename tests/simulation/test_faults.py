@@ -15,8 +15,14 @@ SEEDS = range(10000, 10012)
 CLEAN = {"nothing_wrong", "nothing_wrong_dosed", "nothing_wrong_limewater"}
 FAULT_OF = {
     "degassed_samples": "degassed samples",
+    "demand_outgrows": "unrecorded demand step",
+    "demand_outgrows_held_ph": "unrecorded demand step",
     "drip_loss": "drip loss",
     "drip_loss_held_ph": "drip loss",
+    "drip_misread": "misread",
+    "drip_misread_held_ph": "misread",
+    "drip_misread_low": "misread",
+    "gas_falls": "gas falls",
     "gas_leak": "gas leak",
     "gas_vented": "gas vented",
     "kit_drift": "kit drift",
@@ -48,7 +54,11 @@ def sound(name: str) -> tuple[SimulatedSystem, ...]:
     """The same runs without the reactor's fault."""
     reactor = load_scenario(f"findings/{name}").system[0].reactor
     assert reactor is not None
-    return run_all(changed(name, reactor=replace(reactor, leak=None, venting=None, drip_loss=None, media_ageing=None)))
+    return run_all(
+        changed(
+            name, reactor=replace(reactor, leak=None, venting=None, gas_loss=None, drip_loss=None, media_ageing=None)
+        )
+    )
 
 
 def weeks(system: SimulatedSystem, course: np.ndarray, day: float) -> tuple[np.ndarray, np.ndarray]:
@@ -251,6 +261,26 @@ def test_media_may_be_half_gone_at_the_start() -> None:
         assert system.truth.media[-1] < 4.7
 
 
+def test_a_valve_that_creeps_shut_lets_three_tenths_less_in_and_the_bubbles_show_it() -> None:
+    for shut, sound_one in zip(runs("gas_falls"), sound("gas_falls"), strict=True):
+        day = shut.labels.faults[0].at
+        at, grown = round(day * 24), round((day + 3) * 24)
+        assert np.array_equal(shut.truth.gas_used[: at + 1], sound_one.truth.gas_used[: at + 1])
+        used, would = (np.diff(each.truth.gas_used[grown : grown + 24]).sum() for each in (shut, sound_one))
+        # or the keeper has turned drip and gas in between
+        assert used / would == pytest.approx(0.7, abs=0.12)
+        supply, usual = (
+            np.mean((each.truth.drip * (each.truth.effluent_alkalinity - each.truth.alkalinity))[grown : grown + 48])
+            for each in (shut, sound_one)
+        )
+        assert supply / usual < 0.92
+        counted, wanted = (
+            np.mean([row.value for row in each.recorded.of("bubble_rate") if day + 3 < row.taken_at < day + 12])
+            for each in (shut, sound_one)
+        )
+        assert counted / wanted == pytest.approx(0.7, abs=0.15)
+
+
 # --- kits, instruments, samples
 
 
@@ -326,6 +356,26 @@ def test_an_instrument_goes_off_and_the_water_does_not() -> None:
             grown = np.clip((one.taken_at - fault.at) / 10.0, 0.0, 1.0)
             assert one.value - other.value == pytest.approx(fault.size * grown, abs=0.101)  # shown in steps of 0.1
         assert np.array_equal(wrong.truth.salinity, right.truth.salinity)
+
+
+@pytest.mark.parametrize("name", ["drip_misread", "drip_misread_low", "drip_misread_held_ph"])
+def test_a_misread_drip_is_read_wrong_by_its_factor_and_nothing_else_changes(name: str) -> None:
+    tests = load_scenario(f"findings/{name}").system[0].test
+    fine = run_all(changed(name, test=tuple(replace(each, misread=None) for each in tests)))
+    factor = next(each.misread.factor for each in tests if each.misread)
+    for wrong, right in zip(runs(name), fine, strict=True):
+        (fault,) = wrong.labels.faults
+        assert (fault.quantity, fault.size) == ("effluent_flow", pytest.approx(factor - 1.0))
+        late = [
+            (one.value / other.value, one.taken_at)
+            for one, other in zip(wrong.recorded.of("effluent_flow"), right.recorded.of("effluent_flow"), strict=True)
+        ]
+        assert all(times == 1.0 for times, at in late if at < fault.at)
+        assert [times for times, at in late if at > fault.at] == pytest.approx(
+            [factor for _, at in late if at > fault.at], rel=0.05
+        )  # the scatter of a timing goes with what is read
+        assert len([at for _, at in late if at > fault.at]) >= 8
+        assert np.array_equal(wrong.truth.alkalinity, right.truth.alkalinity)
 
 
 def test_a_standing_top_off_concentrates_and_is_made_up() -> None:
