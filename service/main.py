@@ -27,6 +27,7 @@ from service.resources.records.routes import router as records
 from service.settings import Settings
 from service.storage.database import Database
 from service.transfer.routes import router as transfer
+from service.web.pages import install_refusals
 from service.web.phone.routes import router as phone
 from service.web.routes import router as web
 
@@ -74,6 +75,7 @@ def create_app(settings: Settings | None = None, *, database: Database | None = 
     app.state.settings = settings
     app.state.hasher = Hasher(settings)
     problems.install(app)
+    install_refusals(app)
     description.install(app)
     security.install(app)
     app.add_middleware(

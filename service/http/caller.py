@@ -20,7 +20,6 @@ from service.access.caller import Caller, Work
 from service.access.rights import Right
 from service.access.signing_in import caller_of_cookie, caller_of_token
 from service.errors import Fault, NotAllowed, NotSignedIn, ServiceError, TooLarge, Unacceptable
-from service.http import problems
 from service.http.cookies import PLAIN, cookie_name
 from service.storage.database import Database
 
@@ -61,7 +60,8 @@ class Gate:
             if scope["path"].startswith("/v1/"):
                 scope.setdefault("state", {})["caller"] = await to_thread.run_sync(self.caller, scope, headers)
         except ServiceError as error:
-            await problems.answer(error)(scope, receive, send)
+            told = scope["app"].exception_handlers[ServiceError](Request(scope), error)  # as routes are refused
+            await told(scope, receive, send)
             return
         await self._app(scope, self._counted(receive), send)
 

@@ -7,7 +7,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Annotated, Any
 
-from fastapi import Depends, Request, Response
+from fastapi import Depends, FastAPI, Request, Response
 from fastapi.responses import HTMLResponse
 from fastapi.routing import APIRoute
 
@@ -86,6 +86,17 @@ def refused(error: ServiceError) -> Response:
         if name in ("www-authenticate", "retry-after"):
             shown.headers[name] = value
     return shown
+
+
+def install_refusals(app: FastAPI) -> None:
+    """Tell a browser that follows a link, as to the report, its refusal as a page. Everybody else gets the document."""
+
+    def as_asked(request: Request, error: Exception) -> Response:
+        assert isinstance(error, ServiceError)
+        is_a_look = request.method == "GET" and (request.headers.get("accept") or "").startswith("text/html")
+        return refused(error) if is_a_look else answer(error)
+
+    app.add_exception_handler(ServiceError, as_asked)
 
 
 async def _visitor(request: Request) -> Visitor:

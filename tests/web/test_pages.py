@@ -210,3 +210,20 @@ def test_pages_carry_the_security_headers(house: House) -> None:
     policy = look(house, "/").headers["content-security-policy"]
     assert "default-src 'self'" in policy
     assert "unsafe" not in policy
+
+
+def test_a_browser_that_follows_a_link_to_the_report_is_refused_in_words(house: House) -> None:
+    house.a_site(tag="hall")
+    report = "/v1/reports/weekly?site=hall&format=html"
+    signed_out = look(house, report)
+    assert (signed_out.status_code, signed_out.headers["content-type"]) == (401, "text/html; charset=utf-8")
+    assert "/sign-in" in signed_out.text
+    assert "www-authenticate" in signed_out.headers
+    elsewhere = look(house, "/v1/reports/weekly?site=%3Cb%3E&format=html", signed_in(house))
+    assert (elsewhere.status_code, "There is no site with this tag or id." in elsewhere.text) == (404, True)
+
+
+@pytest.mark.parametrize("accept", ["*/*", "application/json", "application/json, text/html"])
+def test_a_script_gets_the_document(house: House, accept: str) -> None:
+    answer = look(house, "/v1/reports/weekly?site=hall&format=html", Accept=accept)
+    assert (answer.status_code, answer.headers["content-type"]) == (401, "application/problem+json")
