@@ -334,6 +334,7 @@ def upgrade() -> None:
         sa.Column("signed_at", sa.BigInteger(), nullable=True),
         sa.Column("signed_by", IDENTIFIER, nullable=True),
         sa.Column("signed_note", sa.String(), nullable=True),
+        sa.Column("completed_at", sa.BigInteger(), nullable=True),
         sa.Column("cut_off_tested_at", sa.BigInteger(), nullable=True),
         sa.ForeignKeyConstraint(
             ["site_id", "subject_id"],

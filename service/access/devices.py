@@ -5,7 +5,8 @@ Five wrong PINs lock a person's PIN on that device until the person signs in by 
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from dataclasses import replace
 from datetime import datetime, timedelta
 from uuid import UUID
 
@@ -19,7 +20,7 @@ from service.access.passwords import Hasher, require_good_pin
 from service.access.rights import RIGHTS, Right, Role
 from service.access.secrets import hashed, new_secret
 from service.access.throttle import Gauge, Tried
-from service.errors import NotAllowed, NotFound, NotSignedIn
+from service.errors import Fault, NotAllowed, NotFound, NotSignedIn
 from service.settings import Settings
 from service.storage import trail
 from service.storage.database import Database
@@ -29,6 +30,7 @@ from service.storage.types import digest, new_id
 WRONG_PINS = 5
 SESSION_LASTS = timedelta(hours=12)  # a shift, however busy
 NOT_SHARED = "This is not, or no longer, a shared device. A supervisor opens it for a site."
+NO_DEVICE = "A PIN signs only on a shared device. Sign in as yourself on a browser of your own, and sign there."
 WRONG = "This is not that person's PIN. After five wrong tries it is locked here."
 LOCKED = "After five wrong tries this PIN is locked on this device. Sign in with your password to use it again."
 
@@ -109,8 +111,60 @@ def pick(
     address: str,
 ) -> str:
     """The secret of a session of this person on this device. Raises NotSignedIn, or TooMany for a busy guesser."""
+
+    def found(session: Session) -> Device:
+        return of_cookie(session, device_secret, at=at)
+
+    stored = _matched(database, hasher, found, person_id, pin, at=at, address=address)
     with database.write() as session:
-        device = of_cookie(session, device_secret, at=at)
+        device = found(session)
+        _settle(session, device, person_id, stored)
+        signing_in.end_replaced(session, replaced, at=at, origin=address)
+        return signing_in.begin(
+            session, person_id, means="pin", at=at, origin=address, lasts=SESSION_LASTS, device_id=device.id
+        )
+
+
+def vouched(
+    database: Database, hasher: Hasher, caller: Caller, *, person_id: UUID, pin: str, at: datetime, address: str
+) -> Caller:
+    """The person whose PIN was typed on the device that `caller` is signed in on, in their own role on its site.
+
+    Good for one act, such as a signature beside whoever is signed in; no session begins. Raises NotAllowed without a
+    device or with a wrong PIN, TooMany for a busy guesser.
+    """
+
+    def found(session: Session) -> Device:
+        device = None if caller.device_id is None else session.get(Device, caller.device_id)
+        if device is None or not signing_in.device_is_open(device, at):
+            raise NotAllowed(NO_DEVICE)
+        return device
+
+    try:
+        stored = _matched(database, hasher, found, person_id, pin, at=at, address=address)
+        with database.write() as session:
+            device = found(session)
+            _settle(session, device, person_id, stored)
+            person = signing_in.caller_of_person(session, person_id, origin=f"device {device.name}")
+            role = person.role_on(device.site_id)
+            return replace(person, roles={} if role is None else {device.site_id: role}, device_id=device.id)
+    except NotSignedIn as error:  # the session is good; the PIN beside it is not
+        raise NotAllowed(error.detail, (Fault("/pin", error.detail),)) from error
+
+
+def _matched(
+    database: Database,
+    hasher: Hasher,
+    found: Callable[[Session], Device],
+    person_id: UUID,
+    pin: str,
+    *,
+    at: datetime,
+    address: str,
+) -> str:
+    """The stored hash that a PIN matches, the attempt charged before it is verified. Raises NotSignedIn, TooMany."""
+    with database.write() as session:
+        device = found(session)
         gauge = [Tried(Gauge.DEVICE, str(device.id))]
         throttle.charge(session, gauge, at=at)
         may = person_id in {who for who, _name in people(session, device)}
@@ -122,19 +176,19 @@ def pick(
         with database.write() as session:
             note_refused(session, person_id, f"pin on device {device.id}", at=at, address=address)
         raise NotSignedIn(WRONG)
-    with database.write() as session:
-        of_cookie(session, device_secret, at=at)
-        row = session.get(Pin, person_id, with_for_update=True)
-        if row is None or row.hash != stored:  # changed while this one was verified
-            raise NotSignedIn(WRONG)
-        throttle.forgive(session, gauge)
-        tries = session.get(PinTries, (device.id, person_id))
-        if tries is not None:
-            session.delete(tries)
-        signing_in.end_replaced(session, replaced, at=at, origin=address)
-        return signing_in.begin(
-            session, person_id, means="pin", at=at, origin=address, lasts=SESSION_LASTS, device_id=device.id
-        )
+    assert stored is not None
+    return stored
+
+
+def _settle(session: Session, device: Device, person_id: UUID, stored: str) -> None:
+    """Forgive what was charged, the PIN being right. Raises NotSignedIn when it changed while it was verified."""
+    row = session.get(Pin, person_id, with_for_update=True)
+    if row is None or row.hash != stored:
+        raise NotSignedIn(WRONG)
+    throttle.forgive(session, [Tried(Gauge.DEVICE, str(device.id))])
+    tries = session.get(PinTries, (device.id, person_id))
+    if tries is not None:
+        session.delete(tries)
 
 
 def set_pin(database: Database, hasher: Hasher, caller: Caller, pin: str, *, at: datetime) -> None:

@@ -1,4 +1,4 @@
-"""The names behind the ids that records and trails carry."""
+"""The names, and the person, behind the ids that records and trails carry."""
 
 from __future__ import annotations
 
@@ -23,3 +23,20 @@ def names(session: Session, ids: Iterable[UUID]) -> dict[UUID, str]:
     found.update(session.exec(select(Person.id, Person.name).where(col(Person.id).in_(wanted))).all())
     found.update(session.exec(select(Token.id, Token.name).where(col(Token.id).in_(wanted))).all())
     return found
+
+
+def person_behind(session: Session, caller_id: UUID) -> UUID | None:
+    """The person who acted under this id: the person, or whoever made the token; None when that is not known.
+
+    Tokens of one maker are one person, however many; whoever made one on the command line is not known.
+    """
+    seen: set[UUID] = set()
+    while caller_id not in seen:
+        seen.add(caller_id)
+        if session.get(Person, caller_id) is not None:
+            return caller_id
+        token = session.get(Token, caller_id)
+        if token is None:
+            return None
+        caller_id = token.created_by
+    return None

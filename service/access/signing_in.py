@@ -63,10 +63,8 @@ def caller_of_session(session: Session, secret: str, *, at: datetime, origin: st
     found = session.exec(select(BrowserSession).where(BrowserSession.secret_hash == hashed(secret))).one_or_none()
     if found is None or not _is_open(found, at, settings):
         raise NotSignedIn(SIGNED_OUT)
-    person = session.get_one(Person, found.person_id)
-    grants = session.exec(select(Grant).where(Grant.person_id == person.id)).all()
-    roles = {grant.site_id: Role(grant.role) for grant in grants if grant.role is not None}
-    caller = Caller(person.id, person.name, "person", roles, None, origin, found.id, found.expires_at)
+    person = caller_of_person(session, found.person_id, origin=origin)
+    caller = replace(person, credential=found.id, expires_at=found.expires_at)
     if found.device_id is None:
         return caller
     device = session.get_one(Device, found.device_id)
@@ -79,12 +77,12 @@ def caller_of_session(session: Session, secret: str, *, at: datetime, origin: st
     return replace(caller, roles=on_device, origin=f"device {device.name}", device_id=device.id)
 
 
-def _as_keeper(caller: Caller, site_id: UUID) -> dict[UUID | None, Role]:
-    """What a PIN opens: at most a keeper's part, on one site."""
-    role = caller.role_on(site_id)
-    if role is None:
-        return {}
-    return {site_id: Role.READER if role is Role.READER else Role.KEEPER}
+def caller_of_person(session: Session, person_id: UUID, *, origin: str) -> Caller:
+    """A person with the roles they hold; whoever asks has made sure that it is this person."""
+    person = session.get_one(Person, person_id)
+    grants = session.exec(select(Grant).where(Grant.person_id == person.id)).all()
+    roles = {grant.site_id: Role(grant.role) for grant in grants if grant.role is not None}
+    return Caller(person.id, person.name, "person", roles, None, origin)
 
 
 def device_is_open(device: Device, at: datetime) -> bool:

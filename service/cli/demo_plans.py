@@ -25,13 +25,15 @@ class Plan:
     recurrence: str
     systems: tuple[str, ...]
     subject: str
+    procedure: str | None = None
 
 
 PLANS = (
-    Plan("low-pH cut-off tested", "inspection", "FREQ=MONTHLY", tuple(REACTORS), "reactor"),
+    Plan("low-pH cut-off tested", "inspection", "FREQ=MONTHLY", tuple(REACTORS), "reactor",
+         "low_ph_cut_off_test"),
     Plan("gas joints searched with soapy water", "inspection", "FREQ=MONTHLY", tuple(REACTORS), "reactor"),
     Plan("reactor stripped down and lines renewed", "predetermined", "FREQ=MONTHLY;INTERVAL=6", tuple(REACTORS),
-         "reactor"),
+         "reactor", "half_yearly_strip_down"),
     Plan("drip line cleaned", "condition_based", "FREQ=WEEKLY;INTERVAL=4", tuple(REACTORS), "reactor"),
     Plan("pH probe calibrated in two buffers", "calibration", "FREQ=MONTHLY", tuple(REACTORS), "probe"),
     Plan("skimmer cup emptied and neck cleaned", "predetermined", "FREQ=WEEKLY", tuple(REACTORS), "system"),
@@ -53,5 +55,6 @@ def describe_plans(work: Work, found: Described, start: datetime) -> None:
                 "kind": plan.kind,
                 "recurrence": plan.recurrence,
                 "from": start.isoformat(),
+                "procedure": plan.procedure,
             }
             described(work, MAINTENANCE_PLANS, MaintenancePlanSent.model_validate(body))

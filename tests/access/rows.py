@@ -23,7 +23,8 @@ class Row:
 
     `right` is what the caller must hold (None: be known), `elsewhere` what is answered to somebody who holds it on
     another site only. `everywhere`: the right must be held on the installation. `public`: nobody is asked who they are.
-    `signs`: at home the role must also be one that signs hold points.
+    `signs`: at home the role must also be one that signs hold points. `by_person`: whoever has a role asks as a person
+    signed in, for whom a token is not enough.
     """
 
     right: Right | None
@@ -33,6 +34,7 @@ class Row:
     public: bool = False
     done: tuple[int, ...] = DONE
     signs: bool = False
+    by_person: bool = False
 
     def expected(self, caller: Caller) -> tuple[int, ...]:
         """The statuses that this caller may be answered."""

@@ -79,8 +79,8 @@ def a_run_with(steps: int, path: str = "", *, own: bool = False, **ask: Any) -> 
     def asked(world: World, by: Caller) -> Ask:
         run = world.record("commissionings", a_run, by)
         mine = own and by.place == "home" and by.holds(Right.RECORD)
-        token = world.tokens[by.name] if mine else ""
-        second = world.house.token("life_support")
+        token = world.tokens[by.name] if mine else world.house.person("administrator")
+        second = world.house.person("life_support")
         for code, content in RUN_STEPS[:steps]:
             step = f"/v1/commissionings/{run['id']}/steps/{code}"
             world.house.call("POST", step, {"done_at": world.at(hours=1), **content}, token=token)
@@ -355,7 +355,7 @@ ROWS: dict[str, Row] = {
             json={"done_at": world.at(hours=1), "note": "reads 7.01 in pH 7"},
         ),
     ),
-    "sign_step": Row(RECORD, a_run_with(4, "bubbles_stopped", json={}), signs=True),
+    "sign_step": Row(RECORD, a_run_with(4, "bubbles_stopped", json={}), signs=True, by_person=True),
     "take_back_step": Row(CORRECT, a_run_with(1, "probe_checked", own=True, json={"reason": "another probe"})),
     "sign_commissioning": Row(RECORD, a_run_with(5, json={}), signs=True),
     "list_changes": Row(READ, lambda world, _by: Ask(query={"site": world.site["tag"]})),

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from typing import Any
-from uuid import uuid4
+from uuid import UUID, uuid4
 
 import pytest
 from access.conversation import OWN_PAGE
+from access.table import RUN_STEPS
 from access.test_passwords import GOOD, by_link, linked, me, set_password, sign_in
 from sqlmodel import select
 from support.house import House
@@ -194,3 +195,53 @@ def test_neither_pin_nor_cookie_is_stored(hall: Hall) -> None:
     dump = hall.house.everything_stored()
     assert hall.cookie.partition("=")[2] not in dump
     assert f"'{PIN}'" not in dump
+
+
+def test_a_second_person_signs_beside_by_pin_in_their_own_role(hall: Hall) -> None:
+    """The keeper stays signed in: a PIN is good for one signature, and proves its person's own role on the site."""
+    held = hall.picked()
+    run = f"/v1/commissionings/{uuid4()}"
+    now = hall.house.now.isoformat()
+    begun = {"procedure": "low_ph_cut_off_test", "subject_id": hall.system["id"], "started_at": now}
+    hall.call(held, "PUT", run, begun)
+    for code, content in RUN_STEPS[:4]:
+        hall.call(held, "POST", f"{run}/steps/{code}", {"done_at": now, **content})
+    sign, jo = f"{run}/steps/bubbles_stopped/sign", {"person_id": hall.people["Jo"], "pin": PIN}
+    assert "by name and PIN" in hall.call(held, "POST", sign, {}, status=403)["detail"]
+    own = {"person_id": hall.people["Ida"], "pin": PIN}
+    assert "role life_support" in hall.call(held, "POST", sign, own, status=403)["detail"]
+    assert hall.call(held, "POST", sign, {"pin": PIN}, status=422)["errors"][0]["pointer"] == "/person_id"
+    wrong = hall.call(held, "POST", sign, {**jo, "pin": WRONG}, status=403)
+    assert wrong["errors"][0]["pointer"] == "/pin"
+    signed = hall.call(held, "POST", sign, jo)
+    evidence = signed["steps"][3]["evidence"]
+    assert (evidence["second"]["by"], evidence["recorded_by"]) == (hall.people["Jo"], hall.people["Ida"])
+    assert me(hall.house, held) == 200
+    assert hall.call(held, "GET", "/v1/sessions/current")["id"] == hall.people["Ida"]
+    with hall.house.database.read() as session:
+        of_site = select(AuditEntry).where(AuditEntry.chain_id == UUID(hall.site["id"]))
+        last = max(session.exec(of_site), key=lambda entry: entry.seq)
+        assert (str(last.actor_id), last.origin) == (hall.people["Jo"], "device hall-tablet")
+    content = {"done_at": now}
+    hall.call(held, "POST", f"{run}/steps/back_in_place", content)
+    assert hall.call(held, "POST", f"{run}/sign", jo)["signed"]["by"] == hall.people["Jo"]
+    assert jo["pin"] not in hall.house.everything_stored()
+
+    private = by_link(hall.house, hall.people["Ida"])
+    another = f"/v1/commissionings/{uuid4()}"
+    hall.house.call("PUT", another, begun, token=None, headers=private)
+    path = f"{another}/steps/probe_checked/sign"
+    refused = hall.house.call("POST", path, jo, token=None, headers=private, status=403)
+    assert "only on a shared device" in refused["detail"]
+
+
+def test_a_pin_that_signs_is_locked_and_throttled_like_one_that_signs_in(hall: Hall) -> None:
+    held = hall.picked()
+    run = f"/v1/commissionings/{uuid4()}/steps/bubbles_stopped/sign"
+    guess = {"person_id": hall.people["Jo"], "pin": WRONG}
+    details = [hall.call(held, "POST", run, guess, status=403)["detail"] for _ in range(6)]
+    locked = "is locked on this device"
+    assert [locked in each for each in details] == [False] * 5 + [True]
+    assert locked in hall.call(held, "POST", run, {**guess, "pin": PIN}, status=403)["detail"]
+    statuses = {hall.house.send("POST", run, token=None, headers=held, json=guess).status_code for _ in range(6)}
+    assert 429 in statuses

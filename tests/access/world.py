@@ -63,6 +63,7 @@ class World:
         self.elsewhere = self.house.a_site(tag="elsewhere", name="The other house")
         self.system = self.house.a_system(self.site, name="Home loop")
         self.tokens = {caller.name: self._token(caller) for caller in CALLERS}
+        self.sessions = {caller.name: self._session(caller) for caller in CALLERS}
 
     def _token(self, caller: Caller) -> str | None:
         if caller.name == "anonymous":
@@ -71,8 +72,17 @@ class World:
             return self.house.token("administrator", expires=self.house.now - timedelta(seconds=1))
         if caller.name == "revoked":
             return self._revoked()
-        site = {"home": self.site["id"], "elsewhere": self.elsewhere["id"], "everywhere": None}[caller.place]
-        return self.house.token(str(caller.role), site=site)
+        return self.house.token(str(caller.role), site=self._site_of(caller))
+
+    def _session(self, caller: Caller) -> str | None:
+        """A browser of a person with the caller's role; whoever has none comes with a token, if any."""
+        if caller.role is None:
+            return self.tokens[caller.name]
+        return self.house.person(str(caller.role), site=self._site_of(caller))
+
+    def _site_of(self, caller: Caller) -> str | None:
+        sites: dict[str, str | None] = {"home": self.site["id"], "elsewhere": self.elsewhere["id"], "everywhere": None}
+        return sites[caller.place]
 
     def _revoked(self) -> str:
         made = self.house.call("POST", "/v1/tokens", {"name": "revoked", "role": "administrator"})
@@ -114,12 +124,13 @@ class World:
         version = self.house.call("GET", f"/v1/{path}/{row['id']}")["version"]
         return {"If-Match": f'"{version}"'}
 
-    def ask(self, caller: Caller, method: str, template: str, ask: Ask) -> Any:
-        """The response to a caller's request."""
+    def ask(self, caller: Caller, method: str, template: str, ask: Ask, *, by_person: bool = False) -> Any:
+        """The response to a caller's request, by token or as a person who is signed in."""
+        credential = (self.sessions if by_person else self.tokens)[caller.name]
         options: dict[str, Any] = {"headers": ask.headers, "params": ask.query}
         if ask.json is not None:
             options["json"] = ask.json
-        return self.house.send(method, template.format(**ask.path), token=self.tokens[caller.name], **options)
+        return self.house.send(method, template.format(**ask.path), token=credential, **options)
 
     def heads(self) -> tuple[Any, ...]:
         """Where the home site's chain and the installation's stand: they move with every change."""

@@ -380,17 +380,18 @@ def a_signed_test(plant: Watched, *, days: float, minutes: float, sign: bool = T
     house, run_id = plant.house, str(uuid4())
     path, at = f"/v1/commissionings/{run_id}", plant.ago(days)
     sent = {"procedure": "low_ph_cut_off_test", "subject_id": plant.reactor["id"], "started_at": at}
+    keeper = house.person("supervisor")
     house.call("PUT", path, sent)
     for code, content in (
         ("probe_checked", {"note": "7.01 in pH 7"}),
-        ("trips", {"value": 7.76, "unit": "[pH]"}),
+        ("trips", {"value": 7.76, "unit": "[pH]", "note": "a beaker with a little gas"}),
         ("closing_time", {"value": minutes, "unit": "min"}),
         ("bubbles_stopped", stopped),
         ("back_in_place", {}),
     ):
-        house.call("POST", f"{path}/steps/{code}", {"done_at": at, **content})
+        house.call("POST", f"{path}/steps/{code}", {"done_at": at, **content}, token=keeper)
         if code == "bubbles_stopped":
-            house.call("POST", f"{path}/steps/{code}/sign", {}, token=house.token("life_support"))
+            house.call("POST", f"{path}/steps/{code}/sign", {}, token=house.person("life_support"))
     if sign:
         house.call("POST", f"{path}/sign", {})
     return run_id
@@ -413,6 +414,7 @@ def test_a_signed_test_tells_the_delay_and_counts_before_words(house: House) -> 
     plant.tested(10, findings="tripped at 7.7")
     test, largest = shown()
     assert (test["commissioning_id"], test["trip_ph"], test["bubbles_stopped"]) == (run_id, 7.76, True)
+    assert test["findings"].startswith("Tripped at pH 7.76 (a beaker with a little gas), shut after 2.5 min")
     assert largest["delay"] == {"value": 2.5, "unit": "min"}
     assert largest["flow"]["without_exchange"] == pytest.approx(2 * usual, rel=1e-4)  # gas / delay
     assert any("last signed test" in words for words in plant.run_away()["assumptions"])

@@ -71,7 +71,7 @@ def trespass(world: World, row: Row, method: str, template: str, caller: Caller,
     expected = row.expected(caller)
     ask = unused if min(expected) >= 400 else row.ask(world, caller)
     before = world.heads()
-    response = world.ask(caller, method, template, ask)
+    response = world.ask(caller, method, template, ask, by_person=row.by_person)
     if response.status_code not in expected:
         return f"{response.status_code}, expected {expected}: {response.text[:300]}"
     is_refused = response.status_code >= 400 or (caller.place == "elsewhere" and 404 in _inside(response))

@@ -14,8 +14,9 @@ from fastapi import FastAPI
 from sqlalchemy import select
 from support.document import Document
 
-from service.access.models import Token
-from service.access.secrets import hashed, new_token
+from service.access.models import BrowserSession, Grant, Person, Token
+from service.access.secrets import hashed, new_secret, new_token
+from service.http.cookies import PLAIN
 from service.main import create_app
 from service.settings import Settings
 from service.storage.base import metadata
@@ -24,6 +25,12 @@ from service.storage.types import new_id
 
 QUICK_HASHES = {"password_memory_kib": 8, "password_passes": 1, "password_lanes": 1}  # slow ones prove nothing more
 START = datetime(2026, 3, 2, 12, 0, tzinfo=UTC)
+
+
+class Session(str):
+    """A person's session in a browser: given where a token is, it goes as a cookie from the service's own page."""
+
+    __slots__ = ()
 
 
 @cache
@@ -72,10 +79,32 @@ class House:
             )
         return secret
 
+    def person(self, role: str | None, *, site: str | None = None, name: str = "") -> Session:
+        """The session of a new person with this role, on one site or on the installation."""
+        secret = new_secret()
+        with self.database.write() as session:
+            person = Person(id=new_id(), name=name or f"{role or 'nobody'} {next(self._numbers)}", created_at=self.now)
+            session.add(person)
+            session.flush()
+            site_id = None if site is None else UUID(site)
+            session.add(Grant(id=new_id(), person_id=person.id, site_id=site_id, role=role))
+            session.add(
+                BrowserSession(
+                    id=new_id(),
+                    secret_hash=hashed(secret),
+                    person_id=person.id,
+                    created_at=self.now,
+                    expires_at=self.now + timedelta(days=365),
+                )
+            )
+        return Session(secret)
+
     def send(self, method: str, path: str, *, token: str | None = "", **options: Any) -> httpx.Response:
         """One request, its response judged against the OpenAPI document. Without `token` the administrator asks."""
         headers = dict(options.pop("headers", {}))
-        if token is not None:
+        if isinstance(token, Session):
+            headers |= {"Cookie": f"{PLAIN}={token}", "Origin": "http://ooid.test"}
+        elif token is not None:
             headers["Authorization"] = f"Bearer {token or self.administrator}"
 
         async def talk() -> httpx.Response:

@@ -206,10 +206,11 @@ def _measured(session: Session, subject_ids: Sequence[UUID], at: datetime) -> Te
     assert found is not None
     minutes = found["closing_time"]["value"]
     stopped = "the bubbles stopped" if found["bubbles_stopped"] else "the bubbles did NOT stop as asked"
+    made = "" if found["simulated_by"] is None else f" ({found['simulated_by']})"
     return Tested(
         at=run.cut_off_tested_at,
         what=procedure.title,
-        findings=f"Tripped at pH {found['trip_ph']:.2f}, shut after {minutes:.2g} min; {stopped}.",
+        findings=f"Tripped at pH {found['trip_ph']:.2f}{made}, shut after {minutes:.2g} min; {stopped}.",
         performed_by=run.entered.get("started_by"),
         commissioning_id=run.id,
         trip_ph=found["trip_ph"],

@@ -95,7 +95,9 @@ def _digest_of(kept: Kept[Any], row: Any) -> bytes | None:
 def _moved_instants(row: RecordRow) -> Iterator[str]:
     """The instants that computations sort by stand in columns of their own: each must be one that was entered."""
     entered = {_TIME.validate_python(text) for text in row.entered.values() if _is_time(text)}
-    stamped = {"recorded_at", "changed_at", "acknowledged_at", "signed_at", "cut_off_tested_at"}  # told by the body
+    stamped = {  # told by the body
+        "recorded_at", "changed_at", "acknowledged_at", "signed_at", "completed_at", "cut_off_tested_at",
+    }  # fmt: skip
     for column in row.__table__.columns:  # type: ignore[attr-defined]
         if isinstance(column.type, Instant) and column.name not in stamped:
             value = getattr(row, column.name)

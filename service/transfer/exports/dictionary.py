@@ -132,6 +132,7 @@ MEANINGS: dict[str, tuple[str, str]] = {
     "what_key": ("", "what was done, in the form that plans look for"),
     "recurrence": ("", "when it is due again (RFC 5545)"),
     "counts_from": ("", "whether the next time counts from the plan or from the work"),
+    "completed_at": ("", "of a signed run: when its last step was done"),
     "procedure": ("", "how it is done; of a run, the code of the procedure"),
     "content": ("as inside", "the procedure as it stood when the run began"),
     "evidence": ("as inside", "what was recorded step by step, signed and taken back, in the order it came"),

@@ -21,7 +21,7 @@ from service.settings import packaged_folder
 TEST = "low_ph_cut_off_test"
 CONTENT: dict[str, dict[str, Any]] = {
     "probe_checked": {"note": "reads 7.02 in pH 7"},
-    "trips": {"value": 7.71, "unit": "[pH]"},
+    "trips": {"value": 7.71, "unit": "[pH]", "note": "a beaker of system water with a little gas"},
     "closing_time": {"value": 90, "unit": "s"},
     "bubbles_stopped": {},
     "back_in_place": {},
@@ -46,8 +46,8 @@ class Run:
 
     def __init__(self, house: House, procedure: str = TEST, kind: str = "system", state: str = "in_service") -> None:
         self.house, self.site = house, house.a_site()
-        self.keeper = house.token("keeper", site=self.site["id"])
-        self.lead = house.token("life_support", site=self.site["id"])
+        self.keeper = house.person("keeper", site=self.site["id"])
+        self.lead = house.person("life_support", site=self.site["id"])
         if kind == "system":
             self.subject = house.a_system(self.site)
         else:
@@ -114,9 +114,10 @@ def test_the_procedures_are_there_and_read_strictly(house: House, tmp_path: Any)
 
 
 def unaccounted(house: House) -> list[str]:
-    """What `ooid check` would find, but for the tokens that a test house slips in by itself."""
+    """What `ooid check` would find, but for the people and tokens that a test house slips in by itself."""
+    slipped_in = ("token ", "person ", "grant ", "session ")
     with house.database.read() as session:
-        return [each for each in faults(session) if not each.startswith("token ")]
+        return [each for each in faults(session) if not each.startswith(slipped_in)]
 
 
 def _files() -> list[Any]:
@@ -146,7 +147,7 @@ def test_a_step_for_four_eyes_holds_the_next_until_a_second_person_signs(house: 
     problem = run.second("bubbles_stopped", status=403)  # the lead recorded it
     assert "second person" in problem["detail"]
     run.second("bubbles_stopped", token=run.keeper, status=403)  # a keeper does not sign
-    other = house.token("supervisor", site=run.site["id"])
+    other = house.person("supervisor", site=run.site["id"])
     signed = run.second("bubbles_stopped", token=other)
     assert run.second("bubbles_stopped", token=other) == signed
     run.second("bubbles_stopped", status=409)  # somebody signed before
@@ -155,6 +156,7 @@ def test_a_step_for_four_eyes_holds_the_next_until_a_second_person_signs(house: 
     done = run.sign()
     assert done["cut_off_test"] | {"tested_at": ""} == {
         "tested_at": "", "trip_ph": 7.71, "closing_time": {"value": 1.5, "unit": "min"}, "bubbles_stopped": True,
+        "simulated_by": "a beaker of system water with a little gas",
     }  # fmt: skip
     assert run.sign() == done
     run.sign(token=other, status=409)
@@ -303,6 +305,104 @@ def test_roles_and_other_sites(house: House) -> None:
     ):
         problem = house.call("PUT", f"/v1/commissionings/{uuid4()}", {**run.sent, **fields}, status=status)
         assert problem["errors"][0]["pointer"] == pointer, problem
+
+
+def up_to_four_eyes(run: Run, *, token: str = "") -> None:
+    """A cut-off test up to the step that a second person signs, recorded by the keeper or with this token."""
+    for code in ("probe_checked", "trips", "closing_time", "bubbles_stopped"):
+        run.step(code, token=token)
+
+
+def test_two_tokens_of_one_person_are_not_two_people(house: House) -> None:
+    run = Run(house)
+    ida = house.person("administrator", site=run.site["id"])
+
+    def token_of(maker: str) -> str:
+        content = {"name": "script", "role": "administrator", "site_id": run.site["id"]}
+        return str(house.call("POST", "/v1/tokens", content, token=maker)["secret"])
+
+    one = token_of(ida)
+    two, of_two = token_of(ida), token_of(token_of(ida))
+    up_to_four_eyes(run, token=one)
+    assert "A token has no eyes" in run.second("bubbles_stopped", token=two, status=403)["detail"]
+    run.second("bubbles_stopped", token=of_two, status=403)
+    assert "not the one who recorded it" in run.second("bubbles_stopped", token=ida, status=403)["detail"]
+    run.second("bubbles_stopped")  # somebody else, signed in
+
+    scripted = Run(house)
+    up_to_four_eyes(scripted, token=house.token("keeper", site=scripted.site["id"]))  # from the command line
+    problem = scripted.second("bubbles_stopped", status=403)
+    assert "nobody knows whose it is" in problem["detail"]
+
+
+def test_evidence_becomes_a_reading_and_is_withdrawn_with_its_step(house: House) -> None:
+    run = Run(house, "cylinder_change", "co2_cylinder")
+    other = house.call("POST", "/v1/equipment", {"site_id": run.site["id"], "tag": "c-2", "kind": "co2_cylinder"})
+    room = house.call("POST", "/v1/rooms", {"site_id": run.site["id"], "tag": "cellar", "name": "Cellar"})
+    air = {"value": 620, "unit": "ppm", "subject_id": room["id"]}
+    run.step("room_air", **{**air, "subject_id": run.subject["id"]}, status=422)
+    run.step("room_air", **{**air, "value": 1e9}, deviation="no", status=422)
+    evidence = run.step("room_air", **air)["steps"][0]["evidence"]
+    (reading,) = house.call("GET", f"/v1/readings?subject={room['id']}")
+    assert evidence["reading_ids"] == [reading["id"]]
+    assert (evidence["subject_id"], reading["value"], reading["quantity"]) == (room["id"], 620, "room_co2")
+    assert reading["taken_at"] == evidence["done_at"]
+    run.step("room_air", **air, status=200)  # a repeat makes no second one
+    assert run.step("old_shut", subject_id=run.subject["id"], status=422)["errors"][0]["pointer"] == "/subject_id"
+    run.step("old_shut")
+    weight = {"value": 31.4, "unit": "kg"}
+    problem = run.step("new_weighed", **weight, subject_id=other["id"], status=422)
+    assert problem["errors"][0]["pointer"] == "/subject_id"
+    run.step("new_weighed", **weight, subject_id=run.subject["id"])
+    readings = f"/v1/readings?subject={run.subject['id']}&quantity=cylinder_gross_mass"
+    assert [each["value"] for each in house.call("GET", readings)] == [31.4]
+    run.take_back("new_weighed", "wrong scale")
+    assert house.call("GET", readings) == []
+    (gone,) = house.call("GET", readings + "&withdrawn=true")
+    assert (gone["state"], gone["correction_reason"]) == ("withdrawn", "wrong scale")
+    house.pass_time(minutes=1)
+    run.step("new_weighed", **{**weight, "value": 31.8}, subject_id=run.subject["id"])
+    assert [each["value"] for each in house.call("GET", readings)] == [31.8]
+    assert unaccounted(house) == []
+
+
+def a_plan(run: Run, procedure: str) -> str:
+    """The path of a monthly plan on the run's subject, due since it began."""
+    sent = {"subject_id": run.subject["id"], "what": "cut-off tested", "kind": "inspection", "procedure": procedure,
+            "recurrence": "FREQ=MONTHLY", "from": run.house.now.isoformat()}  # fmt: skip
+    return f"/v1/maintenance-plans/{run.house.call('POST', '/v1/maintenance-plans', sent)['id']}"
+
+
+def test_a_signed_run_ticks_off_the_plan_whose_procedure_it_is(house: House) -> None:
+    run = Run(house)
+    plan, another = a_plan(run, TEST), a_plan(run, "half_yearly_strip_down")
+    in_words = a_plan(run, "by the low_ph_cut_off_test")
+    due = f"/v1/maintenance-plans/due?site={run.site['tag']}"
+    assert len(house.call("GET", due)) == 3
+    run.all_steps()
+    done_at = house.now
+    assert house.call("GET", plan)["last_done_at"] is None  # not signed
+    house.pass_time(days=1)
+    run.sign()
+    ticked = house.call("GET", plan)
+    assert (datetime.fromisoformat(ticked["last_done_at"]), ticked["next_due_on"]) == (done_at, "2026-04-02")
+    assert {f"/v1/maintenance-plans/{each['id']}" for each in house.call("GET", due)} == {another, in_words}
+    version = house.call("GET", run.path)["version"]
+    house.call("POST", f"{run.path}/withdrawal", {"reason": "wrong loop"}, token=run.lead,
+               headers={"If-Match": f'"{version}"'}, status=403)  # fmt: skip
+    supervisor = house.person("supervisor", site=run.site["id"])
+    house.call("POST", f"{run.path}/withdrawal", {"reason": "wrong loop"}, token=supervisor,
+               headers={"If-Match": f'"{version}"'})  # fmt: skip
+    assert house.call("GET", plan)["last_done_at"] is None
+
+
+def test_a_start_up_counts_as_the_test_of_the_cut_off_it_contains(house: House) -> None:
+    run = Run(house, "calcium_reactor_start_up", "calcium_reactor", "planned")
+    test, strip_down = a_plan(run, TEST), a_plan(run, "half_yearly_strip_down")
+    run.all_steps()
+    tested_at = run.sign()["cut_off_test"]["tested_at"]
+    assert house.call("GET", test)["last_done_at"] == tested_at
+    assert house.call("GET", strip_down)["last_done_at"] is None
 
 
 def test_a_withdrawn_run_goes_no_further(house: House) -> None:

@@ -9,6 +9,7 @@ from uuid import UUID
 from sqlmodel import Session
 
 from service.access.caller import Work
+from service.access.names import person_behind
 from service.access.rights import SIGNS_HOLD_POINTS, Right
 from service.errors import Conflict, Fault, NotAllowed, NotFound
 from service.resources.equipment.pieces.models import EQUIPMENT, Equipment
@@ -16,7 +17,7 @@ from service.resources.keeping.amounts import refused
 from service.resources.keeping.kept import note
 from service.resources.keeping.records import WITHDRAWN, RecordKind, advanced, found
 from service.resources.places.subjects import subject_of
-from service.resources.records.commissionings.evidence import judged
+from service.resources.records.commissionings.evidence import judged, kept_as_reading, withdrawn_with_step
 from service.resources.records.commissionings.models import (
     COMMISSIONING,
     Commissioning,
@@ -102,18 +103,23 @@ def step_recorded(work: Work, run_id: UUID, code: str, sent: EvidenceSent) -> tu
         detail = f"Steps are done in their order: this one waits until '{upcoming.title}' ({upcoming.code}) {waits}."
         raise Conflict(detail)
     refuse_ahead(work, sent.done_at, "/done_at")
+    measured = judged(work, row, procedure, step, sent, _done_before(row, procedure, step))
+    reading_ids = [str(each) for each in sent.reading_ids or ()]
+    if sent.subject_id is not None:
+        reading_ids = [str(kept_as_reading(work, row, step, sent, sent_digest).id)]
     evidence = {
         "code": code,
         "digest": sent_digest,
         "done_at": _utc(sent.done_at),
         "minutes": sent.minutes,
-        "reading_ids": [str(each) for each in sent.reading_ids or ()],
+        "reading_ids": reading_ids,
         "value": sent.value,
         "unit": sent.unit,
+        "subject_id": None if sent.subject_id is None else str(sent.subject_id),
         "note": sent.note,
         "observed_by": sent.observed_by,
         "deviation": sent.deviation,
-        **judged(work, row, procedure, step, sent, _done_before(row, procedure, step)),
+        **measured,
         "recorded_at": _utc(work.at),
         "recorded_by": str(work.caller.id),
         "second": None,
@@ -125,8 +131,8 @@ def step_recorded(work: Work, run_id: UUID, code: str, sent: EvidenceSent) -> tu
 def step_signed(work: Work, run_id: UUID, code: str, words: str | None) -> Commissioning:
     """The run with a step signed by the caller as the second person; a repeat by the same person confirms it.
 
-    Raises NotAllowed without a role that signs, and for whoever recorded the step; Conflict where there is nothing to
-    sign, or somebody else did.
+    Raises NotAllowed without a role that signs, for a token, and for whoever recorded the step, by however many
+    tokens; Conflict where there is nothing to sign, or somebody else did.
     """
     row, _procedure, step = _opened(work, run_id, code)
     _require_signer(work, row.site_id)
@@ -138,8 +144,7 @@ def step_signed(work: Work, run_id: UUID, code: str, words: str | None) -> Commi
     _refuse_closed(row)
     if evidence is None or state_of(step, evidence) != "to_be_signed":
         raise Conflict("There is nothing for a second person to sign at this step.")
-    if evidence["recorded_by"] == str(work.caller.id):
-        raise NotAllowed("Four eyes: a second person signs this step, not the one who recorded it.")
+    _require_second_person(work, UUID(evidence["recorded_by"]))
     signature = {"at": _utc(work.at), "by": str(work.caller.id), "note": words}
     return advanced(work, COMMISSIONINGS, row, "step_signed", lambda: _amend(row, evidence, second=signature))
 
@@ -167,6 +172,8 @@ def step_taken_back(work: Work, run_id: UUID, code: str, why: str) -> Commission
         site_id=row.site_id,
         at=work.at,
     )
+    if evidence.get("subject_id") is not None:
+        withdrawn_with_step(work, UUID(evidence["reading_ids"][0]), why)
     taken_back = {"at": _utc(work.at), "by": str(work.caller.id), "reason": why}
     return advanced(work, COMMISSIONINGS, row, "step_taken_back", lambda: _amend(row, evidence, taken_back=taken_back))
 
@@ -189,6 +196,9 @@ def signed(work: Work, run_id: UUID, words: str | None) -> Commissioning:
         raise Conflict(f"The run is not finished: '{upcoming.title}' ({upcoming.code}) waits for {waits}.")
 
     def sign() -> None:
+        last = standing(row, procedure.steps[-1].code)
+        assert last is not None
+        row.completed_at = datetime.fromisoformat(last["done_at"])
         test = cut_off_test(row, procedure)
         row.cut_off_tested_at = None if test is None else test["tested_at"]
         row.signed_at, row.signed_by, row.signed_note = work.at, work.caller.id, words
@@ -224,7 +234,24 @@ def _refuse_closed(row: Commissioning) -> None:
 def _require_signer(work: Work, site_id: UUID) -> None:
     work.caller.require(Right.RECORD, site_id)
     if work.caller.role_on(site_id) not in SIGNS_HOLD_POINTS:
-        raise NotAllowed("Signing needs the role life_support, or a supervisor. Ask one of them to look and sign.")
+        how = " On a shared device they sign by name and PIN." if work.caller.device_id is not None else ""
+        raise NotAllowed(
+            f"Signing needs the role life_support, or a supervisor. Ask one of them to look and sign.{how}"
+        )
+
+
+def _require_second_person(work: Work, recorded_by: UUID) -> None:
+    """Two people see it: who signs is a person, and another one than stands behind what was recorded."""
+    if work.caller.kind != "person":
+        raise NotAllowed("Four eyes: a second person signs this step, signed in as themselves. A token has no eyes.")
+    first = person_behind(work.session, recorded_by)
+    if first is None:
+        raise NotAllowed(
+            "Four eyes: this step was recorded with a token made on the command line, and nobody knows whose it is. "
+            "Take the step back and record it signed in, or with a token that a person made."
+        )
+    if first == work.caller.id:
+        raise NotAllowed("Four eyes: a second person signs this step, not the one who recorded it.")
 
 
 def _done_before(row: Commissioning, procedure: Procedure, step: Step) -> datetime:

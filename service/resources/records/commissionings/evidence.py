@@ -1,18 +1,22 @@
-"""Whether evidence meets what holds a step: enough minutes, a value within bounds, words."""
+"""Whether evidence meets what holds a step (minutes, bounds, words), and its value as a reading of its own."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from datetime import datetime, timedelta
 from typing import Any
+from uuid import UUID, uuid5
 
 from service.access.caller import Work
 from service.errors import Fault, NotFound
+from service.http.conditional import tag_of
 from service.resources.keeping.amounts import refused
-from service.resources.keeping.records import RECORDED
+from service.resources.keeping.records import RECORDED, record_one, withdrawn
+from service.resources.places.subjects import subject_of
 from service.resources.records.commissionings.models import Commissioning, EvidenceSent, standing
 from service.resources.records.procedures.models import DURATION, Measured, Procedure, Step, Wait, WrittenNote
-from service.resources.records.readings.models import Reading
+from service.resources.records.readings.actions import READINGS
+from service.resources.records.readings.models import Reading, ReadingSent
 from service.science.quantities import QUANTITIES, EntryError
 from service.science.units import UnitError
 from service.storage.subjects import Subject
@@ -37,6 +41,9 @@ def judged(
         detail = f"Only {elapsed:.0f} minutes have passed since the step before. Check the times."
         raise refused("/minutes", detail, sent.minutes)
     hold = step.hold
+    if sent.subject_id is not None and (sent.value is None or not isinstance(hold, Measured) or not hold.subject):
+        detail = "A reading of something goes with a `value` at a step that asks for a reading. Leave it out here."
+        raise refused("/subject_id", detail, str(sent.subject_id))
     if isinstance(hold, Wait):
         _waited(hold, sent, elapsed)
     if isinstance(hold, WrittenNote) and sent.note is None:
@@ -100,10 +107,7 @@ def _read(
         raise NotFound(detail, (Fault(pointer, detail),))
     if reading.quantity != hold.quantity:
         raise refused(pointer, f"A reading of {hold.quantity} is expected.", reading.quantity)
-    subject, own = work.session.get_one(Subject, reading.subject_id), work.session.get_one(Subject, row.subject_id)
-    if subject.kind not in hold.subject or (subject.kind == own.kind and subject.id != own.id):
-        expected = " or ".join(hold.subject).replace("_", " ") or "no reading, but a value sent with the step"
-        raise refused(pointer, f"Expected is {expected}, and of the run's own kind only its own subject.", subject.kind)
+    _refuse_other_subject(work, row, hold, work.session.get_one(Subject, reading.subject_id), pointer)
     if not since <= reading.at <= sent.done_at:
         detail = f"A reading taken for this step is expected: after {since.isoformat()}, by done_at."
         raise refused(pointer, detail, reading.at.isoformat())
@@ -135,3 +139,46 @@ def _within(
 
 def _unit(hold: Measured) -> str:
     return "bar absolute" if hold.quantity.endswith("pressure") else QUANTITIES[hold.quantity].unit
+
+
+def kept_as_reading(work: Work, row: Commissioning, step: Step, sent: EvidenceSent, sent_digest: str) -> Reading:
+    """The evidence's value as a reading of `subject_id`, under an id that follows from run and evidence.
+
+    What lies within the step's own bounds, or outside them for a reason given, needs no confirming. Raises
+    Unacceptable or NotFound naming the field.
+    """
+    hold, subject_id = step.hold, sent.subject_id
+    assert isinstance(hold, Measured)
+    assert subject_id is not None
+    subject = subject_of(work.session, work.scope, subject_id)
+    if subject.site_id != row.site_id:
+        raise refused("/subject_id", "This is on another site than the run.", str(subject_id))
+    _refuse_other_subject(work, row, hold, subject, "/subject_id")
+    reading = ReadingSent.model_validate({
+        "id": uuid5(row.id, f"{step.code} {sent_digest}"),
+        "subject_id": subject_id,
+        "quantity": hold.quantity,
+        "value": sent.value,
+        "unit": sent.unit,
+        "taken_at": sent.done_at,
+        "conditions": hold.conditions,
+        "observed_by": sent.observed_by,
+        "note": f"{row.asked.title}: {step.title}",
+        "confirm": True,
+    })  # fmt: skip
+    assert reading.id is not None
+    return record_one(work, READINGS, reading.id, reading)[0]
+
+
+def withdrawn_with_step(work: Work, reading_id: UUID, why: str) -> None:
+    """Withdraw the reading that came with a step which is taken back, unless it was withdrawn before."""
+    reading = work.session.get_one(Reading, reading_id)
+    if reading.state == RECORDED:
+        withdrawn(work, READINGS, reading_id, why, tag_of(reading.version))
+
+
+def _refuse_other_subject(work: Work, row: Commissioning, hold: Measured, subject: Subject, pointer: str) -> None:
+    own = work.session.get_one(Subject, row.subject_id)
+    if subject.kind not in hold.subject or (subject.kind == own.kind and subject.id != own.id):
+        expected = " or ".join(hold.subject).replace("_", " ") or "no reading, but a value sent with the step"
+        raise refused(pointer, f"Expected is {expected}, and of the run's own kind only its own subject.", subject.kind)

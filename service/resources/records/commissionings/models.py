@@ -7,11 +7,13 @@ from typing import Annotated, Any, Literal
 from uuid import UUID
 
 from pydantic import Field as ShapeField
+from pydantic import SecretStr, model_validator
 from sqlmodel import Field
 
 from service.http.shapes import Amount, Code, Id, Line, Note, Number, Shape, Time, UnitName
 from service.resources.keeping.kept import Kept, register
 from service.resources.keeping.records import RecordRead, RecordRow, record_body, record_constraints
+from service.resources.records.fields import refuse_fields
 from service.resources.records.procedures.models import Procedure, Step
 from service.storage.types import Document, Identifier, Instant
 
@@ -37,15 +39,32 @@ class EvidenceSent(Shape):
     reading_ids: Annotated[list[Id], ShapeField(min_length=1, max_length=10)] | None = None
     value: Number | None = None
     unit: UnitName | None = None
+    subject_id: Id | None = ShapeField(
+        default=None, description="Record the value as a reading of this too; its id is then in `reading_ids`."
+    )
     note: Note | None = None
     observed_by: Line | None = None
     deviation: Note | None = None
 
 
 class SignatureSent(Shape):
-    """A signature: the caller's own. A note may go with it."""
+    """A signature: the caller's own. A note may go with it.
+
+    On a shared device somebody else, standing beside, signs by `person_id` and `pin`: in their own role on its site.
+    """
 
     note: Note | None = None
+    person_id: Id | None = None
+    pin: Annotated[SecretStr, ShapeField(min_length=4, max_length=8)] | None = None
+
+    @model_validator(mode="after")
+    def _go_together(self) -> SignatureSent:
+        faults = []
+        if (self.person_id is None) != (self.pin is None):
+            missing = "pin" if self.pin is None else "person_id"
+            faults = [(missing, "A person and their PIN go together; leave both out to sign as yourself.", None)]
+        refuse_fields("SignatureSent", faults)
+        return self
 
 
 class Signature(Shape):
@@ -73,6 +92,7 @@ class Evidence(Shape):
     reading_ids: list[UUID]
     value: float | None
     unit: str | None
+    subject_id: UUID | None = ShapeField(description="What the value was recorded as a reading of.")
     canonical: list[Amount] = ShapeField(description="Each value in its quantity's canonical unit; durations in min.")
     note: str | None
     observed_by: str | None
@@ -101,6 +121,7 @@ class CutOffTest(Shape):
     trip_ph: float
     closing_time: Amount
     bubbles_stopped: bool = ShapeField(description="False: the step was recorded with a deviation.")
+    simulated_by: str | None = ShapeField(description="How the low pH was made: the note of the step that tripped.")
 
 
 class CommissioningRead(RecordRead):
@@ -117,6 +138,7 @@ class CommissioningRead(RecordRead):
     deviations: list[str] = ShapeField(description="The steps recorded with a deviation.")
     cut_off_test: CutOffTest | None
     signed: Signature | None
+    completed_at: datetime | None = ShapeField(description="Of a signed run: when its last step was done.")
     cautions: list[str]
 
 
@@ -132,6 +154,7 @@ class Commissioning(RecordRow, table=True):
     signed_at: datetime | None = Field(default=None, sa_type=Instant)
     signed_by: UUID | None = Field(default=None, sa_type=Identifier)
     signed_note: str | None = None
+    completed_at: datetime | None = Field(default=None, sa_type=Instant)  # of a signed run: when its last step was done
     cut_off_tested_at: datetime | None = Field(default=None, sa_type=Instant)
 
     @property
@@ -169,6 +192,7 @@ def cut_off_test(row: Commissioning, procedure: Procedure) -> dict[str, Any] | N
         "trip_ph": trip["canonical"][0]["value"],
         "closing_time": closing["canonical"][0],
         "bubbles_stopped": stopped["deviation"] is None,
+        "simulated_by": trip["note"],
     }
 
 
@@ -192,6 +216,7 @@ def body(row: Commissioning) -> dict[str, Any]:
         "signed": None if row.signed_at is None else {
             "at": row.signed_at, "by": row.signed_by, "note": row.signed_note,
         },
+        "completed_at": row.completed_at,
         "cautions": list(procedure.cautions),
     }  # fmt: skip
 
@@ -212,7 +237,7 @@ def _step(row: Commissioning, step: Step, *, is_next: bool) -> dict[str, Any]:
 
 
 def _shown(evidence: dict[str, Any]) -> dict[str, Any]:
-    return {name: value for name, value in evidence.items() if name not in {"code", "digest"}}
+    return {"subject_id": None, **{name: value for name, value in evidence.items() if name not in {"code", "digest"}}}
 
 
 COMMISSIONING = register(Kept("commissioning", Commissioning, body))

@@ -1,15 +1,45 @@
-"""What runs of procedures tell computations: the last signed test of a low-pH cut-off."""
+"""What signed runs of procedures tell plans and computations: when each was last done, and the last cut-off test."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from datetime import datetime
+from typing import Any
 from uuid import UUID
 
+from sqlalchemy import func
 from sqlmodel import Session, col, select
 
 from service.resources.keeping.records import RECORDED
 from service.resources.records.commissionings.models import Commissioning
+
+CUT_OFF_TEST = "low_ph_cut_off_test"  # a start-up tests the cut-off too, and counts for it
+
+
+def last_finished(session: Session, subject_ids: Collection[UUID], at: datetime) -> dict[tuple[UUID, str], datetime]:
+    """When the last run of each procedure on each subject, signed by an instant, was finished; two queries at most."""
+    if not subject_ids:
+        return {}
+    counted: list[Any] = [
+        col(Commissioning.subject_id).in_(subject_ids),
+        Commissioning.state == RECORDED,
+        col(Commissioning.signed_at) <= at,
+    ]
+    runs = session.exec(
+        select(Commissioning.subject_id, Commissioning.procedure, func.max(col(Commissioning.completed_at)))
+        .where(*counted)
+        .group_by(col(Commissioning.subject_id), col(Commissioning.procedure))
+    )
+    tests = session.exec(
+        select(Commissioning.subject_id, func.max(col(Commissioning.cut_off_tested_at)))
+        .where(*counted, col(Commissioning.cut_off_tested_at).is_not(None))
+        .group_by(col(Commissioning.subject_id))
+    )
+    found = {(subject_id, procedure): finished for subject_id, procedure, finished in runs if finished is not None}
+    for subject_id, tested in tests:
+        assert tested is not None
+        found[subject_id, CUT_OFF_TEST] = max(tested, found.get((subject_id, CUT_OFF_TEST), tested))
+    return found
 
 
 def last_cut_off_test(session: Session, subject_ids: Sequence[UUID], at: datetime) -> Commissioning | None:

@@ -33,6 +33,8 @@ class MaintenancePlanSent(Shape):
 
     Both are days of the site: the day of the instant by the site's clock. `counts_from` says where the next due day is
     counted from: `done`, the day it was last done and the interval later; `calendar`, the rule's own dates.
+    `procedure` says how it is done: in words, or as a code of /v1/procedures. Then a signed run of that procedure on
+    the plan's subject does it; a start-up that tested the low-pH cut-off counts as its test too.
     """
 
     subject_id: Id
@@ -72,7 +74,8 @@ class MaintenancePlanRead(Shape):
     procedure: str | None
     described_at: datetime
     last_done_at: datetime | None = ShapeField(
-        description="The last event that names this plan, or names none and says the same `what` of the same subject."
+        description="The last event that names this plan, or names none and says the same `what` of the same subject; "
+        "where its `procedure` is a code, the last signed run too: when its last step was done."
     )
     next_due_on: date | None = ShapeField(description="A day of the site; null once the plan or its subject has ended.")
     overdue_days: int | None = ShapeField(description="Days of the site since it was due; 0 while it is not overdue.")

@@ -16,9 +16,11 @@ from service.errors import Fault, NotFound
 from service.resources.equipment.pieces.models import RETIRED, Equipment
 from service.resources.keeping.amounts import refused
 from service.resources.places.sites.models import Site
+from service.resources.records.commissionings.queries import last_finished
 from service.resources.records.maintenance_events.queries import last_done
 from service.resources.records.maintenance_plans.models import MaintenancePlan, body
 from service.resources.records.maintenance_plans.recurrence import known
+from service.resources.records.procedures.queries import procedures
 
 
 @dataclass(frozen=True)
@@ -68,11 +70,22 @@ def dues(session: Session, plans: Sequence[MaintenancePlan], at: datetime) -> li
     site_ids = {plan.site_id for plan in plans}
     zones = dict(session.exec(select(Site.id, Site.time_zone).where(col(Site.id).in_(site_ids))).all())
     retired = _retired(session, {plan.subject_id for plan in plans})
-    done = last_done(session, [(plan.id, plan.subject_id, plan.what) for plan in plans], at)
+    told = last_done(session, [(plan.id, plan.subject_id, plan.what) for plan in plans], at)
+    runs = last_finished(session, {plan.subject_id for plan in plans if code_of(plan) is not None}, at)
+    done = {
+        plan.id: max(filter(None, (told[plan.id], runs.get((plan.subject_id, code_of(plan) or "")))), default=None)
+        for plan in plans
+    }
     return [
         _due(plan, done[plan.id], at, ZoneInfo(zones[plan.site_id]), is_retired=plan.subject_id in retired)
         for plan in plans
     ]
+
+
+def code_of(plan: MaintenancePlan) -> str | None:
+    """The procedure that fulfils a plan: what its `procedure` says, where that is a code of /v1/procedures."""
+    code = (plan.procedure or "").strip()
+    return code if code in procedures() else None
 
 
 def shown(session: Session, rows: Sequence[MaintenancePlan], at: datetime) -> list[dict[str, Any]]:

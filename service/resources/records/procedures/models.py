@@ -85,6 +85,7 @@ class Step(Shape):
     hold: Annotated[Confirm | Wait | Measured | WrittenNote, Field(discriminator="kind")]
     signed: Literal["one", "two"] = Field(description="two: a second person signs before the next step begins.")
     result: Result | None = Field(default=None, description="What of a cut-off test this step finds.")
+    note_says: Line | None = Field(default=None, description="What a note beside the evidence is asked to tell.")
 
 
 class Procedure(Shape):
