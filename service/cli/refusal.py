@@ -21,8 +21,9 @@ def expected_faults() -> Iterator[None]:
     try:
         yield
     except ServiceError as error:
-        named = ", ".join(f"{fault.pointer}: {fault.detail}" for fault in error.faults if fault.detail != error.detail)
-        raise Refusal(f"{error.detail} ({named})" if named else error.detail) from error
+        unsaid = [fault for fault in error.faults if fault.detail not in error.detail]
+        named = " ".join(f"{fault.pointer}: {fault.detail}" for fault in unsaid)
+        raise Refusal(f"{error.detail} {named}".strip()) from error
     except ValidationError as error:
         first = error.errors()[0]
         where = "/".join(map(str, first["loc"]))

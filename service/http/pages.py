@@ -12,14 +12,22 @@ from service.http.forms import Form, html
 
 STYLE_PATH = "/plain.css"
 STYLE = """\
-:root { color-scheme: light dark; font: 1.125rem/1.5 system-ui, sans-serif; }
-body { max-width: 34rem; margin: 12vh auto 0; padding: 0 1rem; }
-h1 { font-size: 1.5rem; }
-h2 { font-size: 1.2rem; margin-top: 2rem; }
-button, input, select { font: inherit; min-height: 48px; box-sizing: border-box; }
+:root { color-scheme: light dark; --paper: #f5f8f2; --ink: #1a2521; --rule: #7d9185; --link: #0f5a63; }
+@media (prefers-color-scheme: dark) { :root { --paper: #131917; --ink: #e2e8e2; --rule: #6d8076; --link: #8fcbd3; } }
+html { background: var(--paper); color: var(--ink); font: 1.0625rem/1.5 "Segoe UI", Roboto, Arial, sans-serif; }
+body { max-width: 34rem; margin: 6vh auto 3rem; padding: 0 1rem; }
+main { border-top: 3px double var(--rule); }
+h1, h2 { font-family: Palatino, "Liberation Serif", Georgia, serif; font-weight: 500; line-height: 1.25; }
+h1 { font-size: 1.7rem; }
+h2 { font-size: 1.25rem; margin-top: 2rem; }
+button, input, select { font: inherit; min-height: 48px; box-sizing: border-box; color: inherit;
+  background: none; border: 1px solid var(--rule); border-radius: 0; }
+select option { background: var(--paper); }
+input[readonly] { border-style: dotted; }
 button { padding: 0 1.5rem; cursor: pointer; }
+:focus-visible { outline: 3px solid var(--link); outline-offset: 2px; }
 input, select { display: block; width: 100%; padding: 0 .5rem; margin-bottom: 1rem; }
-a, a:visited { color: inherit; }
+a, a:visited { color: var(--link); }
 form { margin: 1rem 0; }
 main > p > a { display: inline-block; padding: .5rem 0; }
 """

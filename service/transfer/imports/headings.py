@@ -65,10 +65,13 @@ BANDS: dict[str, tuple[tuple[float, float, str], ...]] = {
 """Where values of a unit lie; a column whose middle value lies in one of them is taken to be in that unit."""
 
 OTHER_WORDS: tuple[tuple[frozenset[str], str], ...] = (
-    (frozenset({"datetime", "timestamp", "taken_at", "date_time", "date/time", "datum"}), "date_and_time"),
+    (frozenset({"datetime", "timestamp", "when", "taken_at", "date_time", "date/time", "datum"}), "date_and_time"),
     (frozenset({"date", "day"}), "date"),
     (frozenset({"time", "hour", "start"}), "time"),
-    (frozenset({"tank", "system", "subject", "vessel", "loop", "location", "sample", "tag", "reactor"}), "subject"),
+    (
+        frozenset({"tank", "system", "subject", "vessel", "loop", "location", "where", "sample", "tag", "reactor"}),
+        "subject",
+    ),
     (frozenset({"initials", "observer", "by", "who", "keeper", "sampler", "observed_by"}), "observer"),
     (frozenset({"note", "notes", "comment", "comments", "remarks", "observations"}), "note"),
     (frozenset({"maintenance", "work", "done", "service"}), "maintenance"),
