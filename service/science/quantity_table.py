@@ -7,22 +7,22 @@ can be right about it. Outside `plausible` it wants confirming. Both are common 
 from collections.abc import Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
+from typing import Literal, get_args
 
 WATER = frozenset({"system", "tank", "reservoir"})
-EQUIPMENT_KINDS = frozenset(
-    {
-        "calcium_reactor",
-        "co2_cylinder",
-        "co2_regulator",
-        "pump",
-        "limewater_stirrer",
-        "dosing_pump",
-        "probe",
-        "gas_monitor",
-        "controller",
-        "other",
-    }
-)
+EquipmentKind = Literal[
+    "calcium_reactor",
+    "co2_cylinder",
+    "co2_regulator",
+    "pump",
+    "limewater_stirrer",
+    "dosing_pump",
+    "probe",
+    "gas_monitor",
+    "controller",
+    "other",
+]
+EQUIPMENT_KINDS: frozenset[str] = frozenset(get_args(EquipmentKind))
 SUBJECT_KINDS = WATER | EQUIPMENT_KINDS | {"room"}
 """Everything a reading can be about."""
 

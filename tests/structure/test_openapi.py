@@ -46,6 +46,11 @@ def test_every_operation_has_a_name_of_its_own(described: dict[str, Any]) -> Non
     assert [name for name, count in names.items() if count > 1] == []
 
 
+def test_every_shape_has_a_name_of_its_own(described: dict[str, Any]) -> None:
+    """Two classes of one name would be told apart by the modules they stand in, which are nobody's business."""
+    assert [name for name in described["components"]["schemas"] if "__" in name] == []
+
+
 def test_every_operation_says_what_it_answers(described: dict[str, Any]) -> None:
     silent = [
         f"{method} {path}"

@@ -42,7 +42,7 @@ Salinity = Annotated[Number, Field(ge=0, le=60)]
 Celsius = Annotated[Number, Field(ge=-2, le=45)]
 
 
-class Measured(Shape):
+class Determined(Shape):
     """A number, its unit, and how well it is known; without `sd` it is taken as exact."""
 
     value: Number
@@ -69,11 +69,11 @@ class Density(Shape):
 class WaterSample(Shape):
     """What was measured in one water. Its own salinity or temperature where they are not those of the request."""
 
-    alkalinity: Measured
-    ammonium: Measured | None = None
-    nitrate: Measured | None = None
-    nitrite: Measured | None = None
-    phosphate: Measured | None = None
+    alkalinity: Determined
+    ammonium: Determined | None = None
+    nitrate: Determined | None = None
+    nitrite: Determined | None = None
+    phosphate: Determined | None = None
     salinity: Salinity | None = None
     temperature: Celsius | None = None
 
@@ -83,8 +83,8 @@ class Control(Shape):
 
     start: WaterSample
     end: WaterSample
-    duration: Measured | None = None
-    volume: Measured | None = None
+    duration: Determined | None = None
+    volume: Determined | None = None
 
 
 class NetCalcificationSent(Shape):
@@ -99,8 +99,8 @@ class NetCalcificationSent(Shape):
 
     start: WaterSample
     end: WaterSample
-    volume: Measured = Field(description="Of the water alone, without corals.")
-    duration: Measured | None = Field(default=None, description="Of a closed incubation.")
+    volume: Determined = Field(description="Of the water alone, without corals.")
+    duration: Determined | None = Field(default=None, description="Of a closed incubation.")
     flow: Flows | None = Field(default=None, description="Through an open vessel, instead of a duration.")
     salinity: Salinity | None = None
     temperature: Celsius | None = None
@@ -285,7 +285,7 @@ class _Water:
 
     def content(self, name: str) -> _Content:
         """One measured content, umol per kilogram or per litre as the basis is. Raises Unacceptable naming it."""
-        measured: Measured = getattr(self._sample, name)
+        measured: Determined = getattr(self._sample, name)
         pointer = f"{self._pointer}/{name}"
         try:
             is_by_mass = unit_named(measured.unit).dimension.endswith("per mass")
@@ -318,7 +318,7 @@ class _Water:
         return _Known(float(density(salinity=salinity, temperature_c=celsius)) / 1000.0)
 
 
-def _in(measured: Measured, unit: str, pointer: str, factor: float = 1.0) -> _Known:
+def _in(measured: Determined, unit: str, pointer: str, factor: float = 1.0) -> _Known:
     """A positive amount in a unit (times a factor). Raises Unacceptable naming what cannot be."""
     try:
         one = float(convert(1.0, unit=measured.unit, to=unit)) * factor

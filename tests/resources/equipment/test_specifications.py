@@ -7,9 +7,9 @@ from typing import Any, get_args
 import pytest
 from resources.equipment.yard import CYLINDER, Yard, told
 
-from service.resources.equipment.pieces.models import EquipmentKind
 from service.resources.equipment.pieces.specifications import SPECIFICATIONS, of_kind
 from service.science.quantities import EQUIPMENT_KINDS
+from service.science.quantity_table import EquipmentKind
 
 
 def test_every_kind_that_quantities_know_has_a_specification() -> None:

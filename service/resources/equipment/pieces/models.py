@@ -13,21 +13,10 @@ from sqlmodel import Field
 from service.http.shapes import Id, Line, Shape, Tag
 from service.resources.equipment.pieces.specifications import SpecificationSent
 from service.resources.keeping.kept import Kept, KeptRow, register
+from service.science.quantity_table import EquipmentKind
 from service.storage.subjects import on_the_same_site
 from service.storage.types import Document, Identifier, Instant
 
-EquipmentKind = Literal[
-    "calcium_reactor",
-    "co2_cylinder",
-    "co2_regulator",
-    "pump",
-    "limewater_stirrer",
-    "dosing_pump",
-    "probe",
-    "gas_monitor",
-    "controller",
-    "other",
-]
 EquipmentState = Literal["planned", "commissioning", "in_service", "out_of_service", "retired"]
 RETIRED = "retired"
 
