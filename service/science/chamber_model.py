@@ -64,7 +64,9 @@ def dissolving_l_d(*, running: Running) -> Values:
     Check value: none, tested by test_a_chamber_asked_for_what_it_does_answers_what_was_read.
     """
     gained = np.asarray(running.effluent_alkalinity_mol_kg, dtype=np.float64) - running.inflow_alkalinity_mol_kg
-    room = _ceiling(running, running.effluent_ph_nbs).alkalinity_mol_kg - running.effluent_alkalinity_mol_kg
+    room = (
+        ceiling(running=running, ph_nbs=running.effluent_ph_nbs).alkalinity_mol_kg - running.effluent_alkalinity_mol_kg
+    )
     possible = (gained > 0.0) & (room > 0.0)
     return np.where(possible, running.drip_l_d * gained / np.where(possible, room, 1.0), np.nan)
 
@@ -77,7 +79,7 @@ def at_gas_and_drip(*, running: Running, gas_fraction: Numbers, drip_l_d: Number
     Source: MUCCI83, LUEKER00, PRACTICE.
     Check value: none, tested by test_a_simulated_reactor_goes_where_the_model_says.
     """
-    kappa, added = dissolving_l_d(running=running), _added(running)
+    kappa, added = dissolving_l_d(running=running), added_co2(running=running)
     drip = np.asarray(drip_l_d, dtype=np.float64)
     wanted = added * gas_fraction * running.drip_l_d / drip
     low, high = (np.broadcast_to(end, np.shape(kappa * wanted)) for end in (LOWEST_PH_NBS, HIGHEST_PH_NBS))
@@ -95,7 +97,7 @@ def at_ph_and_drip(*, running: Running, chamber_ph_nbs: Numbers, drip_l_d: Numbe
     Source: MUCCI83, LUEKER00, PRACTICE.
     Check value: none, tested by test_a_chamber_asked_for_what_it_does_answers_what_was_read.
     """
-    kappa, added = dissolving_l_d(running=running), _added(running)
+    kappa, added = dissolving_l_d(running=running), added_co2(running=running)
     drip = np.asarray(drip_l_d, dtype=np.float64)
     found = _setting(running, kappa, added, drip, np.asarray(chamber_ph_nbs, dtype=np.float64))
     return _nan_unless(np.isfinite(kappa) & (drip > 0.0), found)
@@ -110,14 +112,14 @@ def for_supply_at_drip(*, running: Running, supply_fraction: Numbers) -> Setting
     Source: MUCCI83, LUEKER00, PRACTICE.
     Check value: none, tested by test_the_ways_to_more_supply_lead_back_to_it.
     """
-    kappa, added = dissolving_l_d(running=running), _added(running)
+    kappa, added = dissolving_l_d(running=running), added_co2(running=running)
     fraction = np.asarray(supply_fraction, dtype=np.float64)
     gained = fraction * (np.asarray(running.effluent_alkalinity_mol_kg) - running.inflow_alkalinity_mol_kg)
     needed = running.inflow_alkalinity_mol_kg + gained * (1.0 + running.drip_l_d / kappa)
     low, high = (np.broadcast_to(end, np.shape(needed)) for end in (LOWEST_PH_NBS, HIGHEST_PH_NBS))
     for _ in range(HALVINGS):
         middle = 0.5 * (low + high)
-        enough = _ceiling(running, middle).alkalinity_mol_kg > needed
+        enough = ceiling(running=running, ph_nbs=middle).alkalinity_mol_kg > needed
         low, high = np.where(enough, middle, low), np.where(enough, high, middle)
     found = _setting(running, kappa, added, np.asarray(running.drip_l_d, dtype=np.float64), 0.5 * (low + high))
     return _nan_unless(np.isfinite(kappa) & (0.5 * (low + high) > LOWEST_PH_NBS + 1e-6), found)
@@ -135,7 +137,7 @@ def for_supply_at_ph(*, running: Running, supply_fraction: Numbers) -> Setting:
     kappa = dissolving_l_d(running=running)
     gained = np.asarray(running.effluent_alkalinity_mol_kg) - running.inflow_alkalinity_mol_kg
     wanted = np.asarray(supply_fraction) * running.drip_l_d * gained
-    room = _ceiling(running, running.effluent_ph_nbs).alkalinity_mol_kg - running.inflow_alkalinity_mol_kg
+    room = ceiling(running=running, ph_nbs=running.effluent_ph_nbs).alkalinity_mol_kg - running.inflow_alkalinity_mol_kg
     left = kappa * room - wanted
     drip = np.where(left > 0.0, wanted * kappa / np.where(left > 0.0, left, 1.0), np.nan)
     return at_ph_and_drip(running=running, chamber_ph_nbs=running.effluent_ph_nbs, drip_l_d=drip)
@@ -143,9 +145,9 @@ def for_supply_at_ph(*, running: Running, supply_fraction: Numbers) -> Setting:
 
 def _setting(running: Running, kappa: Values, added_before: Values, drip: Values, ph_nbs: Values) -> Setting:
     """The chamber at rest at a pH and a drip: closed form."""
-    top = _ceiling(running, ph_nbs).alkalinity_mol_kg
+    top = ceiling(running=running, ph_nbs=ph_nbs).alkalinity_mol_kg
     alkalinity = (drip * running.inflow_alkalinity_mol_kg + kappa * top) / (drip + kappa)
-    added = _added(replace(running, effluent_alkalinity_mol_kg=alkalinity, effluent_ph_nbs=ph_nbs))
+    added = added_co2(running=replace(running, effluent_alkalinity_mol_kg=alkalinity, effluent_ph_nbs=ph_nbs))
     gained = np.asarray(running.effluent_alkalinity_mol_kg) - running.inflow_alkalinity_mol_kg
     before = running.drip_l_d * np.where(gained > 0.0, gained, np.nan)
     gas_before = running.drip_l_d * np.where(added_before > 0.0, added_before, np.nan)
@@ -160,8 +162,12 @@ def _setting(running: Running, kappa: Values, added_before: Values, drip: Values
     return Setting(*parts)
 
 
-def _added(running: Running) -> Values:
-    """C = DIC_out - DIC_in - D, mol/kg."""
+def added_co2(*, running: Running) -> Values:
+    """C = DIC_out - DIC_in - D, mol/kg; not above zero where the readings show no gas.
+
+    Source: LUEKER00.
+    Check value: none, tested by test_the_chamber_of_the_worked_case.
+    """
     dic = [
         carbonate_system(
             alkalinity_mol_kg=alkalinity,
@@ -179,7 +185,12 @@ def _added(running: Running) -> Values:
     return np.asarray(dic[1] - dic[0] - dissolved)
 
 
-def _ceiling(running: Running, ph_nbs: Numbers) -> Ceiling:
+def ceiling(*, running: Running, ph_nbs: Numbers) -> Ceiling:
+    """The highest effluent of this chamber's water at a pH: `service.science.chamber.ceiling_by_ph`.
+
+    Source: MUCCI83, LUEKER00.
+    Check value: none, tested by test_the_chamber_of_the_worked_case.
+    """
     return ceiling_by_ph(
         chamber_ph_nbs=ph_nbs,
         inflow_alkalinity_mol_kg=running.inflow_alkalinity_mol_kg,

@@ -37,6 +37,17 @@ class Interval(NamedTuple):
     low: Values
     high: Values
 
+    @classmethod
+    def from_moves(cls, value: Values, up: Values, down: Values) -> "Interval":
+        """From what each reading's error, up and down by 1.96 sd, moves a result by (first axis: the readings)."""
+        highest, lowest = np.maximum(up, down), np.minimum(up, down)
+        # A result that stops existing on the way, as D/C does when C falls to nothing, is not bounded on that side.
+        lost = np.isnan(highest) & ~np.isnan(value)
+        above = np.sqrt((np.where(lost, np.inf, np.maximum(highest, 0.0)) ** 2).sum(axis=0))
+        below = np.sqrt((np.where(lost, np.fmin(up, down), np.minimum(lowest, 0.0)) ** 2).sum(axis=0))
+        sd = np.sqrt(((0.5 * (up - down)) ** 2).sum(axis=0)) / Z_95
+        return cls(*np.broadcast_arrays(value, sd, value - below, value + above))
+
 
 @dataclass(frozen=True, slots=True)
 class ChamberUncertainty:
@@ -112,7 +123,7 @@ def chamber_balance_with_errors(
     def interval(result: str) -> Interval:
         value = getattr(as_read, result)
         moved = np.stack(np.broadcast_arrays(*(getattr(each, result) - value for each in (*up, *down))))
-        return _interval(value, *np.split(moved, 2))
+        return Interval.from_moves(value, *np.split(moved, 2))
 
     of_c = [u.added_co2_mol_kg - d.added_co2_mol_kg for u, d in zip(up, down, strict=True)]
     squares = np.stack(np.broadcast_arrays(*of_c)) ** 2
@@ -169,14 +180,3 @@ def degassing(
         sample.added_co2_mol_kg / chamber.added_co2_mol_kg - 1.0,
         sample.omega_aragonite / chamber.omega_aragonite - 1.0,
     )
-
-
-def _interval(value: Values, up: Values, down: Values) -> Interval:
-    """From what each reading's error, up and down, moves the result by (first axis: the readings)."""
-    highest, lowest = np.maximum(up, down), np.minimum(up, down)
-    # A result that stops existing on the way, as D/C does when C falls to nothing, is not bounded on that side.
-    lost = np.isnan(highest) & ~np.isnan(value)
-    above = np.sqrt((np.where(lost, np.inf, np.maximum(highest, 0.0)) ** 2).sum(axis=0))
-    below = np.sqrt((np.where(lost, np.fmin(up, down), np.minimum(lowest, 0.0)) ** 2).sum(axis=0))
-    sd = np.sqrt(((0.5 * (up - down)) ** 2).sum(axis=0)) / Z_95
-    return Interval(*np.broadcast_arrays(value, sd, value - below, value + above))

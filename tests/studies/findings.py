@@ -40,12 +40,13 @@ from service.computations.output_balance.answer import answered
 from service.computations.output_balance.changes import ReactorHistory, changes
 from service.computations.output_balance.gather import WATCHED_SCORE
 from service.computations.output_balance.numbers import Number, Z
-from service.computations.output_balance.situation import Chamber, Fed, Gas, Situation
+from service.computations.output_balance.situation import Chamber, Fed, Gas, Others, Situation
 from service.computations.timeframe import Clock
 from service.resources.equipment.gas_lines.models import GasLine
 from service.resources.places.set_points.models import SetPoint
 from service.resources.records.check_standards import StandardRead
 from service.resources.records.queries import Course, Origins
+from service.science.answer import ConsumptionEstimate
 from service.science.consumption import estimate_consumption
 from service.science.cylinder_life import Levels, forecast_cylinder_life
 from service.science.gas_line import Cylinder, GasLineHistory, Weighing
@@ -71,17 +72,24 @@ PROMISED: dict[str, tuple[float, frozenset[str]]] = {
 TOLD_BY_THE_NEXT_TESTS = frozenset({"unrecorded_addition"})
 """Looked at every day."""
 
+SHORTAGES = frozenset({"gas_limited", "drip_limited", "media_limited"})
+"""True whenever supply truly falls short, fault or not: corals grow, keepers follow."""
+TRULY_SHORT = 0.97
+
 EXPLAINED: dict[str, frozenset[str]] = {
     "gas leak": frozenset({"gas_leak", "gas_missing"}),
-    "gas vented": frozenset({"gas_missing", "media_give_less", "gas_leak", "above_ceiling"}),
-    "drip loss": frozenset({"slowing_drip", "level_shift", "above_ceiling"}),  # slower water nears its ceiling
-    "media ageing": frozenset({"media_give_less", "far_below_ceiling"}),
+    "gas vented": frozenset({"gas_missing", "media_give_less", "gas_leak", "above_ceiling", "gas_limited"}),
+    # slower water nears its ceiling; where the pH is held it brings less, and the drip is what lacks
+    "drip loss": frozenset({"slowing_drip", "level_shift", "above_ceiling", "drip_limited"}),
+    "media ageing": frozenset({"media_give_less", "far_below_ceiling", "gas_limited", "media_limited"}),
+    "gas falls": frozenset({"gas_limited", "level_shift", "above_ceiling"}),
+    "misread": frozenset({"wrong_flow", "gas_unweighed"}),
     "kit drift": frozenset({"kit_off", "level_shift"}),
     "instrument off": frozenset({"kit_off"}),
     "degassed samples": frozenset({"degassed_sample", "gas_missing", "above_ceiling"}),
     "top-off standstill": frozenset({"level_shift"}),
     "unrecorded addition": frozenset({"level_shift"}),
-    "unrecorded demand step": frozenset({"level_shift"}),
+    "unrecorded demand step": frozenset({"level_shift", "gas_limited", "drip_limited"}),
 }
 """Findings that a fault brings about and that are therefore not false once it has begun."""
 
@@ -93,6 +101,8 @@ class Run:
     faults: Sequence[Any]
     days: float
     seen: list[tuple[float, str]] = field(default_factory=list)
+    short: set[float] = field(default_factory=set)
+    """Looks at which the reactor truly brought less than was asked of it."""
 
     def episodes(self) -> Iterator[tuple[float, str]]:
         """Each finding when it was first named, and again when it comes back after a fortnight."""
@@ -114,6 +124,7 @@ class Run:
             code
             for day, code in self.episodes()
             if not any(begun <= day and code in codes for begun, codes in explained)
+            and not (code in SHORTAGES and day in self.short)
         ]
 
 
@@ -139,13 +150,13 @@ class Watched:
         self.system, self.recorded = system, system.recorded
         self.reactor = self.spec.reactor
 
-    def balance(self, day: float) -> list[str]:
-        """What the output balance and the gas forecast name."""
+    def balance(self, day: float, estimate: ConsumptionEstimate) -> list[str]:
+        """What the output balance and the gas forecast name, the demand being what was estimated for the day."""
         if self.reactor is None:
             return []
         history, line = self.history(day), self.line(day)
         remarks = [*changes(history), *(leak(line) if line else [])]
-        answer = answered(self.situation(day, history, line))
+        answer = answered(self.situation(day, history, line, estimate))
         remarks += [*answer["findings"], *([answer["gas_check"]["finding"]] if answer["gas_check"]["finding"] else [])]
         return [str(each["code"]) for each in remarks]
 
@@ -193,7 +204,9 @@ class Watched:
         bubbles = (course(self.recorded.of("bubble_rate"), day),)
         return LineRecords(line, CLOCK, history, None, bubbles=bubbles)
 
-    def situation(self, day: float, history: ReactorHistory, line: LineRecords | None) -> Situation:
+    def situation(
+        self, day: float, history: ReactorHistory, line: LineRecords | None, estimate: ConsumptionEstimate
+    ) -> Situation:
         """The last checks, as the balance takes them."""
         assert self.reactor is not None
 
@@ -224,12 +237,41 @@ class Watched:
                     salinity=salinity.value if salinity else 35.0,
                     boron_factor=1.0,
                     volume_l=self.recorded.water_volume_l,
-                    demand=None,
+                    demand=self.demand(estimate),
+                    others=self.others(day),
+                    demand_knows_reactor=True,
                 ),
             ),
             gas=Gas(by_weighing=use, significant_score=WATCHED_SCORE),
             mode=Mode.PH_CONTROLLED if history.holds_ph else Mode.GAS_LIMITED,
         )
+
+    def demand(self, estimate: ConsumptionEstimate) -> Number | None:
+        """What the system takes, meq/d, as the balance is handed it."""
+        if estimate.value is None or estimate.low is None or estimate.high is None:
+            return None
+        rate = Number(estimate.value, (estimate.high - estimate.low) / (2 * Z))
+        return rate.times(self.recorded.water_volume_l)
+
+    def others(self, day: float) -> Others:
+        """What doses and changed water brought a day over the last fortnight."""
+        recent = [each for each in self.recorded.additions if day - 14 <= each.start <= day]
+        doses = sum(each.amount for each in recent if each.kind == "dose")
+        changed = [each for each in recent if each.kind == "water_change" and each.alkalinity_meq_l]
+        litres = sum(each.amount for each in changed)
+        brought = sum(each.amount * (each.alkalinity_meq_l or 0.0) for each in changed)
+        return Others(Number(doses / 14, 0.0), litres / 14, brought / litres if litres else 0.0)
+
+    def is_short(self, day: float) -> bool:
+        """Whether the reactor brought less over the last three days than was asked of it, by the truth."""
+        if self.reactor is None:
+            return False
+        truth, last = self.system.truth, slice(round((day - 3) * 24), round(day * 24))
+        brought = (truth.drip * (truth.effluent_alkalinity - truth.alkalinity))[last].mean()
+        asked = truth.demand[last].mean() * self.system.labels.true_volume_l
+        others = self.others(day)
+        exchanged = others.exchange_l_d * (others.exchange_alkalinity - truth.alkalinity[last].mean())
+        return bool(brought < TRULY_SHORT * (asked - others.supply.value - exchanged))
 
     def standards(self, day: float) -> list[StandardRead]:
         """The check standards up to a day."""
@@ -263,8 +305,10 @@ def _watch(watched: Watched, days: float, instants: np.ndarray) -> Run:
     histories = [_with_lots(history_until(watched.recorded, day), watched.lots(day)[0]) for day in instants]
     estimates = estimate_consumption(histories=histories, at_days=instants)
     for day, estimate in zip(instants, estimates, strict=True):
-        run.seen += [(float(day), code) for code in watched.balance(float(day))]
+        run.seen += [(float(day), code) for code in watched.balance(float(day), estimate)]
         run.seen += [(float(day), "level_shift") for each in estimate.level_shifts if day - each.at_days <= 7.0]
+        if watched.is_short(float(day)):
+            run.short.add(float(day))
         if lot_in_use(estimate, *watched.lots(day), watched.standards(day)):
             run.seen.append((float(day), "kit_off"))
     return run

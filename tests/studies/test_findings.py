@@ -42,3 +42,8 @@ def test_a_finding_that_stays_counts_once_and_before_its_cause_is_false() -> Non
     assert run.false() == ["gas_leak", "kit_off"]
     assert run.named_within(14.0, frozenset({"gas_leak"}))
     assert not run.named_within(5.0, frozenset({"gas_leak"}))
+
+
+def test_a_shortage_that_is_one_is_no_false_finding() -> None:
+    run = findings.Run((), 90.0, [(40.0, "gas_limited"), (80.0, "gas_limited")], {40.0})
+    assert run.false() == ["gas_limited"]

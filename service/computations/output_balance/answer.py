@@ -16,10 +16,14 @@ from service.computations.output_balance.balance import (
 )
 from service.computations.output_balance.chemistry import NO_GAS, chemistry, inflow_of, omega_shown
 from service.computations.output_balance.gas_check import gas_check
+from service.computations.output_balance.limits import finding as limit_found
+from service.computations.output_balance.limits import limited_by, limits_of
+from service.computations.output_balance.limits import shown as limits_shown
 from service.computations.output_balance.numbers import Number, Ratio, bounds, interval
 from service.computations.output_balance.situation import Situation
 from service.computations.output_balance.words import CAUTIONS, advice, findings
 from service.science.chamber import ceiling_by_ph
+from service.science.chamber_limits import limits_with_errors
 from service.science.chamber_uncertainty import chamber_balance_with_errors
 from service.science.fieller import ratio_interval
 from service.science.gas_sources import gas_check as compare_gas
@@ -36,7 +40,7 @@ ASSUMED = (
     "Demand answers to saturation by 0 to 0.4 of itself a unit of Omega: the range in which the rest is given.",
 )
 SOURCES = sources_of(
-    chamber_balance_with_errors, ceiling_by_ph, supply, settles_at, ratio_interval, compare_gas
+    chamber_balance_with_errors, ceiling_by_ph, limits_with_errors, supply, settles_at, ratio_interval, compare_gas
 )  # fmt: skip
 
 
@@ -48,6 +52,7 @@ def answered(situation: Situation) -> dict[str, Any]:
     parts = [balanced(chamber, each, mode) for each in situation.fed]
     only = parts[0] if len(parts) == 1 else None
     total = total_supply(chamber, situation.fed)
+    limits = limits_of(situation)
     return {
         "effluent": {
             "flow": bounds(chamber.flow, "L/d"),
@@ -65,10 +70,11 @@ def answered(situation: Situation) -> dict[str, Any]:
         "supply_over_demand": None if only is None else _ratio(only.over_demand),
         "settles_at": None if only is None else only.settles,
         "systems": [_system(part, supply_of(chamber, part.fed)) for part in parts],
+        "limits": limits_shown(situation, limits),
         "gas": NO_GAS if found is None else found.gas,
         "gas_check": gas_check(situation, found),
-        "findings": findings(situation, found, parts),
-        "advice": advice(situation, mode, found, parts),
+        "findings": [*findings(situation, found, parts), *limit_found(situation, limits, parts)],
+        "advice": advice(situation, mode, found, parts, limited_by(situation, limits)),
         "assumptions": list(ASSUMED),
         "sources": SOURCES,
         "cautions": list(CAUTIONS),

@@ -54,6 +54,14 @@ class BalancedSystem(Shape):
     settles_at: SettlesAtRead | None
 
 
+class LimitsRead(Shape):
+    """What one per cent more of each would bring, in per cent of the supply; the three add up to 1."""
+
+    gas: Bounds | None = Field(description="At the present drip; null where a controller holds the chamber's pH.")
+    drip: Bounds | None = Field(description="At the present gas, or at the pH that is held.")
+    media: Bounds | None = Field(description="Of media that dissolve faster.")
+
+
 class GasRead(Shape):
     """The carbon dioxide the chamber takes up, by its chemistry."""
 
@@ -84,6 +92,7 @@ class BalanceRead(Answer):
     supply_over_demand: Bounds | None = Field(description="Null unless the reactor feeds exactly one system.")
     settles_at: SettlesAtRead | None = Field(description="Null where nothing restores, or several systems are fed.")
     systems: list[BalancedSystem]
+    limits: LimitsRead
     gas: GasRead
     gas_check: GasCheckRead
 

@@ -61,7 +61,7 @@ def shown(records: ReactorRecords) -> dict[str, Any]:
         **answer,
         "reactor_id": records.reactor.id,
         "at": records.at,
-        "findings": [*answer["findings"], *changes(records.history)],
+        "findings": [*changes(records.history), *answer["findings"]],  # a cause before what it brings about
         "sources": [*answer["sources"], *sources_of(level_change)],
         "used": {"checks": {quantity: each.at for quantity, each in records.checks.items()}},
         "set_aside": [],

@@ -10,6 +10,7 @@ from service.computations.answers import remark
 from service.computations.output_balance.balance import Balanced
 from service.computations.output_balance.chemistry import Chemistry
 from service.computations.output_balance.fitted import turned
+from service.computations.output_balance.limits import DRIP_LIMITED, MEDIA_LIMITED
 from service.computations.output_balance.numbers import Ratio
 from service.computations.output_balance.situation import Situation
 from service.science.reactor_output import Mode
@@ -22,6 +23,10 @@ CAUTIONS = (
     "cut-off.",
 )
 STEPS = "Go in steps of a fifth at most, and test effluent and tank again after two or three days (common practice)."
+MEND = (
+    "Media: neither gas nor drip brings much more through this bed. Look for channels, sludge and coated grains, "
+    "rinse or refill, gas closed and pressure let off first; then test the effluent again."
+)
 FAR_BELOW = 0.3
 LOW_PH = 6.5
 PH_PER_LOG_CEILING = 0.1 / math.log(1.17)
@@ -95,7 +100,7 @@ def _of_demand(parts: list[Balanced]) -> Iterator[tuple[str, str]]:
 
 
 def advice(
-    situation: Situation, mode: Mode, chemistry: Chemistry | None, parts: list[Balanced]
+    situation: Situation, mode: Mode, chemistry: Chemistry | None, parts: list[Balanced], limited_by: str | None
 ) -> list[dict[str, Any]]:
     """Which knob to turn and how far, for each system the supply of which is known to be off."""
     said = []
@@ -104,12 +109,17 @@ def advice(
         drips = situation.chamber.flow is not None and situation.chamber.flow.value > 0
         if covers is None or not drips or covers.value <= 0:
             continue
-        said.append(_knob(situation, mode, chemistry, part, covers))
+        said.append(_knob(situation, mode, chemistry, part, covers, limited_by))
     return said
 
 
 def _knob(
-    situation: Situation, mode: Mode, chemistry: Chemistry | None, part: Balanced, covers: Ratio
+    situation: Situation,
+    mode: Mode,
+    chemistry: Chemistry | None,
+    part: Balanced,
+    covers: Ratio,
+    limited_by: str | None,
 ) -> dict[str, Any]:
     subject = part.fed.system_id or situation.subject_id
     if covers.low is None or covers.high is None or covers.low <= 0:
@@ -119,7 +129,10 @@ def _knob(
         return remark("hold", "Supply meets the demand as well as the two are known: turn nothing, test on.", subject)
     least, most = sorted((1 / covers.low, 1 / covers.high))
     way = "more" if covers.value < 1 else "less"
-    if mode is Mode.PH_CONTROLLED:
+    if limited_by == MEDIA_LIMITED and covers.value < 1:
+        return remark("mend_media", MEND, subject)
+    # at the ceiling too: with the pH held the gas follows, and the drip carries more of the same effluent
+    if situation.mode is Mode.PH_CONTROLLED or (limited_by == DRIP_LIMITED and covers.value < 1):
         return remark(f"{way}_drip", _drip(situation, least, most), subject)
     if mode is Mode.AT_CEILING and covers.value < 1:
         return remark("more_gas", _ceiling(situation, part, least, most), subject)

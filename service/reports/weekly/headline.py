@@ -15,7 +15,10 @@ from service.reports.weekly.words import STEADY
 
 MOST = 5  # sentences of a group; what is left is counted
 RISING, FALLING = "Rising", "Falling"
-GIVES_LESS = ("slowing_drip", "media_give_less", "far_below_ceiling", "effluent_below_tank", "no_drip")
+GIVES_LESS = (
+    "gas_limited", "drip_limited", "media_limited", "slowing_drip", "media_give_less", "far_below_ceiling",
+    "effluent_below_tank", "no_drip",
+)  # fmt: skip
 CHANGES = ("stock", "set_point")
 LOOKED_BACK = timedelta(days=21)  # from the end: what changed before this week or the two before it is another matter
 Row = Mapping[str, Any]

@@ -138,6 +138,19 @@ def test_why_a_system_moves_is_said_only_where_it_explains_the_way() -> None:
     assert said(lines=[still])[1:] == ["North: it uses 0.2 dKH/d more."]
 
 
+def test_what_limits_a_reactor_says_why_its_system_falls_unless_a_cause_is_known() -> None:
+    falling = a_line("North", "Falling: -0.50 dKH in the week", now=7.5)
+    limited = remark("gas_limited", "The reactor brings 0.80 (0.70 to 0.90) of it, and its gas limits that. Confirm.")
+    reactor = a_reactor(falling["system_id"], 0.7, 0.9, findings=[limited])
+    told_of = said(lines=[falling], reactors=[reactor])
+    assert told_of[1].endswith(": Reactor, the reactor brings 0.80 (0.70 to 0.90) of it, and its gas limits that.")
+    assert len(told_of) == 2  # told once, with the system it explains
+    clogged = {**reactor, "findings": [remark("slowing_drip", "The drip fell."), limited]}
+    assert said(lines=[falling], reactors=[clogged])[1].endswith(": Reactor, the drip fell.")
+    still = a_line("North")
+    assert "its gas limits that" in said(lines=[still], reactors=[reactor])[-1]
+
+
 def test_a_site_of_hundreds_still_has_a_short_headline() -> None:
     lines = [a_line(f"S{n}", f"Falling: -{n / 10:.2f} dKH in the week", now=8 - n / 10) for n in range(1, 101)]
     sentences = said(lines=lines)
