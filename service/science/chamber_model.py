@@ -185,6 +185,26 @@ def added_co2(*, running: Running) -> Values:
     return np.asarray(dic[1] - dic[0] - dissolved)
 
 
+def least_added_co2(*, running: Running, solubility: Numbers = 1.0) -> Values:
+    """The least CO2 with which this effluent can be had, mol/kg, whatever its pH: that at which it is at its ceiling.
+
+    The pH where the ceiling, times the media's solubility over aragonite's, is the effluent's alkalinity, by halving;
+    its C. The running's own effluent pH is not used. NaN where the effluent is not above the inflow.
+
+    Source: MUCCI83, LUEKER00.
+    Check value: none, tested by test_the_least_gas_by_hand.
+    """
+    top = np.asarray(running.effluent_alkalinity_mol_kg, dtype=np.float64)
+    shape = np.broadcast_shapes(np.shape(top), np.shape(running.inflow_alkalinity_mol_kg), np.shape(solubility))
+    low, high = np.full(shape, LOWEST_PH_NBS), np.full(shape, HIGHEST_PH_NBS)
+    for _ in range(HALVINGS):
+        middle = 0.5 * (low + high)
+        above = ceiling(running=running, ph_nbs=middle).alkalinity_mol_kg * solubility > top
+        low, high = np.where(above, middle, low), np.where(above, high, middle)
+    found = added_co2(running=replace(running, effluent_ph_nbs=0.5 * (low + high)))
+    return np.where(top > running.inflow_alkalinity_mol_kg, found, np.nan)
+
+
 def ceiling(*, running: Running, ph_nbs: Numbers) -> Ceiling:
     """The highest effluent of this chamber's water at a pH: `service.science.chamber.ceiling_by_ph`.
 

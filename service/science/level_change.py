@@ -70,13 +70,15 @@ def level_change(
     relative_sd: Values,
     recent_days: float = 35.0,
     wander_per_root_day: float = WANDER_PER_ROOT_DAY,
+    begun_days: float | None = None,
 ) -> LevelChange | None:
     """The likeliest single change of level among the checks of the last `recent_days`, however small.
 
     at_days rises, value is above 0 and relative_sd is what each is stated to; arrays (checks). The scatter is taken
     from the record itself, by the median of successive differences, once six are there; before, as stated: what all
     checks share cancels. A level is a median, so that one slip on either side moves nothing. None where there are too
-    few checks. Whether to believe it is for the caller: see `score`.
+    few checks. begun_days: the instant at which it is known to have begun, if it was there; the change from the checks
+    before to those from then on. Whether to believe it is for the caller: see `score`.
 
     Source: WILLSKY76, HUBER64.
     Check value: none, tested by test_a_step_is_found_where_it_was.
@@ -90,6 +92,7 @@ def level_change(
         first
         for first in range(FEWEST_BEFORE, len(log) - FEWEST_AFTER + 1)
         if at_days[first] >= at_days[-1] - recent_days
+        and (begun_days is None or at_days[first - 1] < begun_days <= at_days[first])
     ]
     if not splits:
         return None

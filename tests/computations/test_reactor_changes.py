@@ -34,7 +34,8 @@ def said(answer: dict[str, Any], code: str) -> str:
 
 
 def test_a_drip_that_lost_a_quarter_is_named_after_two_checks(house: House) -> None:
-    plant = checked(house, flow=(1.0,) * 7 + (0.74, 0.74))
+    richer = (1.0,) * 7 + ((17 * 0.74**-0.85 + 8) / 25,) * 2  # at constant gas; unmoved, the reading would be wrong
+    plant = checked(house, flow=(1.0,) * 7 + (0.74, 0.74), dkh=richer)
     answer = plant.ask()
     assert "slowing_drip" in codes(answer["findings"])
     assert "clogging" in said(answer, "slowing_drip")
@@ -91,3 +92,47 @@ def test_a_leak_is_what_the_scale_loses_beyond_the_bubbles(
     assert codes(answer["findings"]) == found
     if found:
         assert "needle valve" in answer["findings"][0]["detail"]
+
+
+@pytest.mark.parametrize("read", [0.74, 1.35])
+def test_a_drip_that_only_reads_otherwise_is_a_wrong_flow_and_nothing_rests_on_it(house: House, read: float) -> None:
+    """The effluent and the bubbles went on as they were: at constant gas a slower drip would have made it richer."""
+    plant = checked(house, flow=(1.0,) * 6 + (read,) * 3)
+    plant.read(plant.reactor, "effluent_ph", 6.6, "[pH]", conditions={"temperature": 25})
+    plant.gas(20.0)
+    answer = plant.ask()
+    assert codes(answer["findings"]) == ["wrong_flow"]
+    detail = said(answer, "wrong_flow")
+    assert "measuring cylinder, twice" in detail
+    assert "would gain" in detail
+    assert answer["gas_check"]["finding"] is None
+    assert codes(answer["advice"]) == ["measure_first"]
+    report = house.call("GET", "/v1/reports/weekly", params={"site": plant.site["tag"]})
+    assert "wrong_flow" in codes(report["findings"])
+    assert any("the water knows nothing of it" in sentence for sentence in report["headline"])
+    assert "wrong_flow" in [each["code"] for each in report["to_do"]]
+
+
+def test_a_drip_that_truly_changed_is_no_wrong_flow(house: House) -> None:
+    for ratio in (0.7, 1.4):
+        flow = (1.0,) * 6 + (ratio,) * 3
+        followed = (1.0,) * 6 + ((17 * ratio**-0.85 + 8) / 25,) * 3
+        assert "wrong_flow" not in codes(checked(house, flow=flow, dkh=followed).ask()["findings"])
+    held = Plant(house, operation_mode="controlled_ph")  # there the effluent stays in either case
+    assert "wrong_flow" not in codes(held.ask()["findings"])
+
+
+def test_more_alkalinity_than_the_weighed_gas_can_dissolve_is_a_wrong_flow(house: House) -> None:
+    """82.467 L/d at 25 dKH needs some 16 g/d at the least (ceiling); 20 g/d by chemistry. 7 were weighed."""
+    plant = Plant(house)
+    plant.water(plant.systems[0])
+    plant.outlet()
+    plant.gas(7.0)
+    finding = plant.ask()["gas_check"]["finding"]
+    assert finding["code"] == "wrong_flow"
+    assert "A leak would look the other way round" in finding["detail"]
+    enough = Plant(house)
+    enough.water(enough.systems[0])
+    enough.outlet()
+    enough.gas(18.0)
+    assert enough.ask()["gas_check"]["finding"] is None

@@ -4,6 +4,8 @@ The simulator (service.simulation) has its own chemistry and integrates the cham
 the model. Both dissolve media in proportion to the distance from the ceiling: that law itself is not tested by it.
 """
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -14,6 +16,7 @@ from service.science.chamber_model import (
     dissolving_l_d,
     for_supply_at_drip,
     for_supply_at_ph,
+    least_added_co2,
 )
 from service.science.seawater import density
 from service.simulation import chemistry
@@ -59,6 +62,16 @@ def test_the_ways_to_more_supply_lead_back_to_it() -> None:
     np.testing.assert_allclose(by_drip.ph_nbs, 6.6)
     assert np.all(np.diff(by_gas.ph_nbs) < 0)  # more supply at one drip takes a lower pH
     assert np.all(by_gas.gas_fraction[2:] > wanted[2:])  # and more gas than in proportion
+
+
+def test_the_least_gas_by_hand() -> None:
+    """13.3456 mmol/kg is the ceiling at pH 6.60, where C is 8.736 mmol/kg (PyCO2SYS 1.8.3.4, bisection)."""
+    at_ceiling = replace(WORKED, effluent_alkalinity_mol_kg=13.3456e-3, effluent_ph_nbs=np.nan)
+    assert float(least_added_co2(running=at_ceiling)) == pytest.approx(8.736e-3, abs=5e-6)
+    assert 2.962e-3 < float(least_added_co2(running=WORKED)) < 5.319e-3  # more than D, less than what was added
+    easier = float(least_added_co2(running=WORKED, solubility=1.1))
+    assert easier < float(least_added_co2(running=WORKED))
+    assert np.isnan(least_added_co2(running=replace(WORKED, effluent_alkalinity_mol_kg=2.5e-3)))
 
 
 def test_a_faster_drip_at_constant_gas_brings_little_more() -> None:

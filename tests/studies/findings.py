@@ -40,6 +40,7 @@ from service.computations.output_balance.answer import answered
 from service.computations.output_balance.changes import ReactorHistory, changes
 from service.computations.output_balance.gather import WATCHED_SCORE
 from service.computations.output_balance.numbers import Number, Z
+from service.computations.output_balance.routes import seen_with
 from service.computations.output_balance.situation import Chamber, Fed, Gas, Others, Situation
 from service.computations.timeframe import Clock
 from service.resources.equipment.gas_lines.models import GasLine
@@ -83,7 +84,8 @@ EXPLAINED: dict[str, frozenset[str]] = {
     "drip loss": frozenset({"slowing_drip", "level_shift", "above_ceiling", "drip_limited"}),
     "media ageing": frozenset({"media_give_less", "far_below_ceiling", "gas_limited", "media_limited"}),
     "gas falls": frozenset({"gas_limited", "level_shift", "above_ceiling"}),
-    "misread": frozenset({"wrong_flow", "gas_unweighed"}),
+    # a drip that reads less looks slower until the effluent has been tested twice
+    "misread": frozenset({"wrong_flow", "slowing_drip"}),
     "kit drift": frozenset({"kit_off", "level_shift"}),
     "instrument off": frozenset({"kit_off"}),
     "degassed samples": frozenset({"degassed_sample", "gas_missing", "above_ceiling"}),
@@ -156,7 +158,7 @@ class Watched:
             return []
         history, line = self.history(day), self.line(day)
         remarks = [*changes(history), *(leak(line) if line else [])]
-        answer = answered(self.situation(day, history, line, estimate))
+        answer = answered(seen_with(self.situation(day, history, line, estimate), history, remarks))
         remarks += [*answer["findings"], *([answer["gas_check"]["finding"]] if answer["gas_check"]["finding"] else [])]
         return [str(each["code"]) for each in remarks]
 

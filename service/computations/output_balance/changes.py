@@ -19,6 +19,7 @@ from service.computations.timeframe import Clock
 from service.resources.places.set_points.models import SetPoint
 from service.resources.records.queries import Course
 from service.science import Values
+from service.science.drip_reading import ReadingAlone, reading_alone
 from service.science.level_change import LevelChange, level_change
 
 SIGNIFICANT_SCORE = 3.5
@@ -27,7 +28,11 @@ SIGNIFICANT_SCORE_OF_MEDIA = 2.7
 LEAST_LOSS = 0.12
 LEAST_LOSS_OF_MEDIA = 0.15
 """Smaller changes are left to the next cleaning or refill (our judgement)."""
+SIGNIFICANT_SCORE_OF_READING = 2.7
+"""From which the water did not follow the drip's reading, likewise."""
+WRONG_FLOW = "wrong_flow"
 LOOKED_BACK_DAYS = 90.0
+RECENT_DAYS = 35.0
 NEAR_DAYS = 4.0
 """A bubble count this close to an effluent test tells the gas it was made with."""
 
@@ -50,6 +55,9 @@ class ReactorHistory:
 
 def changes(history: ReactorHistory) -> list[dict[str, Any]]:
     """What has changed of itself, each with its evidence and what would confirm it."""
+    wrong = read_wrong(history)
+    if wrong is not None:
+        return [remark(WRONG_FLOW, _misread(history, *wrong), history.reactor_id)]
     drip = drip_change(history)
     if _fell(drip, LEAST_LOSS, SIGNIFICANT_SCORE):
         assert drip is not None
@@ -62,16 +70,64 @@ def changes(history: ReactorHistory) -> list[dict[str, Any]]:
     return found
 
 
-def drip_change(history: ReactorHistory) -> LevelChange | None:
+def drip_change(history: ReactorHistory, recent_days: float = RECENT_DAYS) -> LevelChange | None:
     """The likeliest change of the drip against what it was set to (or of the drip itself where nothing was set)."""
+    days, value, relative_sd = _drip(history)
+    return level_change(at_days=days, value=value, relative_sd=relative_sd, recent_days=recent_days)
+
+
+def is_steady(history: ReactorHistory) -> bool:
+    """Whether the drip is known as it runs: no change, its last two checks alike, no other at the effluent's test.
+
+    What is brought is otherwise the product of a drip and an effluent that never were together.
+    """
+    days, value, _ = _drip(history)
+    flow = value * _in_force(history, days)
+    tested = history.clock.days_of(history.courses["effluent_alkalinity"].at_us)
+    if not len(days) or not len(tested):
+        return False
+    if abs(flow[-1] / float(np.interp(tested[-1], days, flow)) - 1.0) > LEAST_LOSS:
+        return False
+    change = drip_change(history)
+    if change is not None and change.score > SIGNIFICANT_SCORE and abs(change.ratio - 1.0) > LEAST_LOSS:
+        return False
+    return len(value) < 2 or bool(abs(value[-1] / value[-2] - 1.0) < LEAST_LOSS)
+
+
+def _drip(history: ReactorHistory) -> tuple[Values, Values, Values]:
+    """The checks of the drip over what it was set to: days, value, relative sd."""
     course = _since(history, history.courses["effluent_flow"], None)
+    course = course.where(course.value > 0)
     days = history.clock.days_of(course.at_us)
-    set_to = _in_force(history, days)
-    kept = course.value > 0
-    value = course.value / set_to
-    return level_change(
-        at_days=days[kept], value=value[kept], relative_sd=course.sd[kept] / np.where(kept, course.value, 1.0)[kept]
+    return days, course.value / _in_force(history, days), course.sd / course.value
+
+
+def read_wrong(history: ReactorHistory) -> tuple[LevelChange, ReadingAlone] | None:
+    """A drip's reading that changed while the water did not follow; None where it did, or nothing can tell.
+
+    At constant gas only, with bubbles to show that it was: where the chamber's pH is held the effluent stays anyway.
+    """
+    drip = drip_change(history, LOOKED_BACK_DAYS)  # a wrong reading goes on being wrong
+    if drip is None or history.holds_ph or drip.score <= SIGNIFICANT_SCORE or abs(drip.ratio - 1.0) < LEAST_LOSS:
+        return None
+    effluent = _since(history, history.courses["effluent_alkalinity"], max(history.filled_at, default=None))
+    days = history.clock.days_of(effluent.at_us)
+    added = effluent.value - _tank(history, days)
+    value = added * _per_bubble(history, days, _in_force(history, days))
+    kept = np.isfinite(value) & (value > 0)
+    if not kept.any():
+        return None
+    gained = level_change(
+        at_days=days[kept],
+        value=value[kept],
+        relative_sd=effluent.sd[kept] / added[kept],
+        recent_days=LOOKED_BACK_DAYS,
+        begun_days=drip.at_days,
     )
+    if gained is None:
+        return None
+    found = reading_alone(flow=drip, gained=gained)
+    return (drip, found) if found.unmoved and found.score > SIGNIFICANT_SCORE_OF_READING else None
 
 
 def given_change(history: ReactorHistory) -> LevelChange | None:
@@ -99,6 +155,18 @@ def _slowing(history: ReactorHistory, change: LevelChange) -> str:
         f"The drip fell by {_part(change)} {_since_words(history, change)}, by {change.after} checks against "
         f"{change.before} before: a clogging line or valve, or a pump that tires. Clean the line, time the drip before "
         "and after, and record both; the gas is for the faster drip."
+    )
+
+
+def _misread(history: ReactorHistory, change: LevelChange, alone: ReadingAlone) -> str:
+    ratio, low, high = (100.0 * each for each in (change.ratio, change.low, change.high))
+    did, least, most = (100.0 * each for each in (alone.gained_ratio, alone.low, alone.high))
+    return (
+        f"The drip reads {ratio:.0f} % ({low:.0f} to {high:.0f} %) of what it did {_since_words(history, change)}, and "
+        f"the water knows nothing of it: at the same gas each litre would gain {100.0 * alone.expected_ratio:.0f} % of "
+        f"what it did, and gains {did:.0f} % ({least:.0f} to {most:.0f} %). One of the two ways of timing it is wrong, "
+        "and with it supply, demand and gas by the chemistry. Time the drip by hand with a measuring cylinder, twice, "
+        "read to its line, before anything is turned; withdraw the readings that were wrong."
     )
 
 
@@ -160,7 +228,10 @@ def _between(clock: Clock, course: Course, days: Values) -> Values:
 
 def _flow_per_bubble(history: ReactorHistory, days: Values) -> Values:
     """Litres a day for each bubble a second at each effluent test; NaN where no bubbles were counted near it."""
-    flow = _between(history.clock, history.courses["effluent_flow"], days)
+    return _per_bubble(history, days, _between(history.clock, history.courses["effluent_flow"], days))
+
+
+def _per_bubble(history: ReactorHistory, days: Values, flow: Values) -> Values:
     bubbles = history.courses["bubble_rate"]
     counted = history.clock.days_of(bubbles.at_us)
     rate = np.full(len(days), np.nan)

@@ -13,6 +13,7 @@ from service.computations.output_balance.numbers import Number, Z, interval
 from service.computations.output_balance.situation import Chamber, Fed
 from service.science.carbonate import carbonate_system, ph_total_from_nbs
 from service.science.chamber import ceiling_by_ph, effluent_ph_for_added_co2
+from service.science.chamber_model import Running, least_added_co2
 from service.science.chamber_uncertainty import (
     TANK_PH_SD,
     ChamberUncertainty,
@@ -22,6 +23,7 @@ from service.science.chamber_uncertainty import (
 from service.science.reactor_output import gas_use_g_d
 from service.science.seawater import density
 
+CEILING_SD = 0.05
 NOMINAL_TANK_PH = 8.1
 """Stands in for an unread tank pH where only the effluent's own saturation is asked, which does not depend on it."""
 
@@ -46,6 +48,8 @@ class Chemistry:
     ceiling_meq_l: dict[str, Any] | None
     added_g_d: Number | None
     gas: dict[str, Any]
+    least_g_d: Number | None = None
+    """The least CO2 with which water of this alkalinity can be had, whatever its pH."""
 
     @property
     def omega(self) -> Interval:
@@ -107,7 +111,7 @@ def chemistry(chamber: Chamber, inflow: Inflow) -> Chemistry | None:
         effluent_ph_sd=chamber.ph.sd,
     )
     added, gas = _gas(chamber, inflow, found, celsius)
-    return Chemistry(inflow, found, _ceiling(chamber.ph, inflow, celsius), added, gas)
+    return Chemistry(inflow, found, _ceiling(chamber.ph, inflow, celsius), added, gas, _least(chamber, inflow, celsius))
 
 
 def mol_kg(meq_l: float, salinity: float, celsius: float) -> float:
@@ -164,6 +168,37 @@ def _gas(
     gas["carry_over"] = _daily(found.excess_co2_mol_kg, chamber.flow, float(one))
     number = Number(float(added.value), float(added.sd)) * chamber.flow
     return number.times(float(one)), gas
+
+
+def _least(chamber: Chamber, inflow: Inflow, celsius: float) -> Number | None:
+    """The least CO2 that the supply needs, g/d: effluent at its ceiling, the errors of each reading in quadrature.
+
+    The ceiling itself is taken to 5 %, one sd: media differ in what they dissolve to (a judgement).
+    """
+    flow, alkalinity = chamber.flow, chamber.alkalinity
+    if inflow.ph is None or flow is None or flow.value <= 0 or alkalinity is None:
+        return None
+    into, out = inflow.alkalinity, alkalinity
+    moved = np.vstack([np.zeros(4), np.eye(4)]).T  # as read, then each by one sd
+    needed = least_added_co2(
+        running=Running(
+            drip_l_d=flow.value,
+            inflow_alkalinity_mol_kg=mol_kg(1.0, inflow.salinity, inflow.temperature_c)
+            * (into.value + moved[0] * into.sd),
+            inflow_ph_nbs=inflow.ph.value + moved[1] * inflow.ph.sd,
+            effluent_alkalinity_mol_kg=mol_kg(1.0, inflow.salinity, celsius) * (out.value + moved[2] * out.sd),
+            effluent_ph_nbs=np.nan,
+            salinity=inflow.salinity,
+            inflow_temperature_c=inflow.temperature_c,
+            effluent_temperature_c=celsius,
+            boron_factor=inflow.boron_factor,
+        ),
+        solubility=1.0 + moved[3] * CEILING_SD,
+    )
+    if not np.all(np.isfinite(needed)) or needed[0] <= 0:
+        return None
+    one = gas_use_g_d(drip_l_d=1.0, added_co2_mol_kg=1.0, salinity=inflow.salinity, temperature_c=celsius)
+    return (Number(float(needed[0]), float(np.linalg.norm(needed[1:] - needed[0]))) * flow).times(float(one))
 
 
 def _daily(per_kg: Interval, flow: Number, g_l: float) -> dict[str, Any]:

@@ -33,7 +33,9 @@ def gas_check(situation: Situation, chemistry: Chemistry | None) -> dict[str, An
         "by_bubbles": bounds(gas.by_bubbles, "g/d"),
         "by_gas_flow": bounds(gas.by_gas_flow, "g/d"),
         "fused": bounds(_fused(by_chemistry, gas.by_weighing, gas.by_bubbles, gas.by_gas_flow), "g/d"),
-        "finding": _degassed(situation) or _difference(situation, chemistry, by_chemistry),
+        "finding": _degassed(situation)
+        or _beyond(situation, chemistry)
+        or _difference(situation, chemistry, by_chemistry),
     }
 
 
@@ -62,11 +64,35 @@ def _degassed(situation: Situation) -> dict[str, Any] | None:
     return remark("degassed_sample", detail, situation.subject_id)
 
 
+def _beyond(situation: Situation, chemistry: Chemistry | None) -> dict[str, Any] | None:
+    """More alkalinity than the weighed gas can dissolve at any pH: the drip is read too high, or its effluent."""
+    weighed, chamber = situation.gas.by_weighing, situation.chamber
+    if chemistry is None or chemistry.least_g_d is None or weighed is None or situation.doubts_flow:
+        return None
+    least = chemistry.least_g_d
+    more = least - weighed
+    if weighed.value <= 0 or more.value <= situation.gas.significant_score * more.sd:
+        return None
+    assert chamber.flow is not None
+    assert chamber.alkalinity is not None
+    detail = (
+        f"A drip of {chamber.flow.value:.1f} L/d at {chamber.alkalinity.value:.1f} meq/L takes at least {_g_d(least)} "
+        f"of CO2, whatever the pH, and the cylinder lost {_g_d(weighed)}: the drip is read too high, the effluent's "
+        "alkalinity too high, or another cylinder feeds this reactor. A leak would look the other way round. Time the "
+        "drip by hand with a measuring cylinder, twice, and titrate the effluent again."
+    )
+    return remark("wrong_flow", detail, situation.subject_id)
+
+
+def _g_d(rate: Number) -> str:
+    return f"{rate.value:.1f} g/d ({rate.value - Z * rate.sd:.1f} to {rate.value + Z * rate.sd:.1f})"
+
+
 def _difference(
     situation: Situation, chemistry: Chemistry | None, by_chemistry: Number | None
 ) -> dict[str, Any] | None:
     """Weighed gas against gas in the water, where they differ by more than their errors."""
-    weighed = situation.gas.by_weighing
+    weighed = None if situation.doubts_flow else situation.gas.by_weighing
     if chemistry is None or by_chemistry is None or weighed is None or weighed.value <= 0:
         return None
     found = gas_sources.gas_check(

@@ -71,7 +71,7 @@ def limited_by(situation: Situation, found: LimitsKnown | None) -> str | None:
 def finding(situation: Situation, found: LimitsKnown | None, parts: Sequence[Balanced]) -> list[dict[str, Any]]:
     """What limits a supply that falls short of what is asked of it by more than the two are known."""
     short = [part.covers for part in parts if part.covers is not None and _falls_short(part.covers)]
-    code = limited_by(situation, found)
+    code = limited_by(situation, found) if situation.is_steady and not situation.doubts_flow else None
     if not short or code is None or found is None:
         return []
     least = min(short, key=lambda each: each.value)

@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import replace
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Path, Request, Response
 
 from service.computations.answers import sources_of
 from service.computations.output_balance.answer import answered
-from service.computations.output_balance.changes import changes
+from service.computations.output_balance.changes import WRONG_FLOW, ReactorHistory, changes, is_steady
 from service.computations.output_balance.gather import ReactorRecords, gather
 from service.computations.output_balance.lacks import missing, missing_of_gas
 from service.computations.output_balance.models import OutputBalanceRead
+from service.computations.output_balance.situation import Situation
 from service.computations.pulls import UNCHANGED, AskedAt, held_already, resolved, tag_for
 from service.errors import NotFound, Unacceptable
 from service.http.caller import DoorOf
@@ -48,9 +51,16 @@ def read_output_balance(
         return held or shown(gather(work.session, [reactor], instant)[reactor.id])
 
 
+def seen_with(situation: Situation, history: ReactorHistory, changed: Sequence[dict[str, Any]]) -> Situation:
+    """The situation with what its history says of how far its drip can be trusted."""
+    doubts = any(each["code"] == WRONG_FLOW for each in changed)
+    return replace(situation, doubts_flow=doubts, is_steady=is_steady(history))
+
+
 def shown(records: ReactorRecords) -> dict[str, Any]:
     """One reactor's answer; every key is there whether or not the records can answer."""
-    situation = records.situation
+    changed = changes(records.history)
+    situation = seen_with(records.situation, records.history, changed)
     answer = answered(situation)
     chambers = of_kind(REACTOR, records.reactor.specification).chambers
     if chambers > 1:
@@ -61,7 +71,7 @@ def shown(records: ReactorRecords) -> dict[str, Any]:
         **answer,
         "reactor_id": records.reactor.id,
         "at": records.at,
-        "findings": [*changes(records.history), *answer["findings"]],  # a cause before what it brings about
+        "findings": [*changed, *answer["findings"]],  # a cause before what it brings about
         "sources": [*answer["sources"], *sources_of(level_change)],
         "used": {"checks": {quantity: each.at for quantity, each in records.checks.items()}},
         "set_aside": [],

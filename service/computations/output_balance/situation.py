@@ -70,3 +70,5 @@ class Situation:
     gas: Gas
     mode: Mode
     subject_id: UUID | None = None
+    doubts_flow: bool = False  # the drip's reading changed and the water did not: nothing is named that rests on it
+    is_steady: bool = True  # drip and effluent were read together, and the drip did not just change

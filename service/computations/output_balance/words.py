@@ -122,6 +122,9 @@ def _knob(
     limited_by: str | None,
 ) -> dict[str, Any]:
     subject = part.fed.system_id or situation.subject_id
+    if situation.doubts_flow:
+        detail = "The drip's reading is in doubt: time it by hand, twice, before anything is turned."
+        return remark("measure_first", detail, subject)
     if covers.low is None or covers.high is None or covers.low <= 0:
         detail = "Demand or supply is known too poorly to say how far to turn: time the drip, test effluent and tank."
         return remark("measure_first", detail, subject)

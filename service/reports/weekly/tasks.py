@@ -33,6 +33,7 @@ DEEDS = {  # what each finding asks for, and what its number is of
         "Read a check standard in duplicate, and the tank with another lot, before anything is turned",
         "is how the kit seems to read",
     ),
+    "wrong_flow": ("Time the drip by hand with a measuring cylinder, twice, before anything is turned", ""),
     "slowing_drip": ("Clean the drip line and its valve, and time the drip again", "less comes than before"),
     "media_give_less": (
         "Test the effluent again, then look at the media, gas closed and pressure let off",
