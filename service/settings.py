@@ -23,6 +23,12 @@ class Settings(BaseSettings):
     port: int = Field(default=8017, ge=0, le=65535)
     insecure: bool = Field(default=False, description="Serve beyond loopback without TLS in front: an explicit risk.")
     body_limit_bytes: int = Field(default=8 * 1024 * 1024, ge=1024)
+    photo_limit_bytes: int = Field(
+        default=4 * 1024 * 1024, ge=1024, description="The largest picture taken; at most body_limit_bytes counts."
+    )
+    photos_of_site_limit_bytes: int = Field(
+        default=20 * 1024**3, ge=0, description="All pictures of one site together, withdrawn ones included."
+    )
     password_memory_kib: int = Field(
         default=65536, ge=8, description="Memory of one argon2id hash (RFC 9106, section 4)."
     )

@@ -553,6 +553,40 @@ def upgrade() -> None:
         batch_op.create_index("ix_maintenance_plans_subject_id", ["subject_id"], unique=False)
 
     op.create_table(
+        "photos",
+        sa.Column("id", IDENTIFIER, nullable=False),
+        sa.Column("version", sa.Integer(), nullable=False),
+        sa.Column("site_id", IDENTIFIER, nullable=False),
+        sa.Column("subject_id", IDENTIFIER, nullable=True),
+        sa.Column("at", sa.BigInteger(), nullable=False),
+        sa.Column("state", sa.String(16), nullable=False),
+        sa.Column("entered", sa.Text(), nullable=False),
+        sa.Column("sent_digest", sa.LargeBinary(), nullable=False),
+        sa.Column("recorded_at", sa.BigInteger(), nullable=False),
+        sa.Column("recorded_by", IDENTIFIER, nullable=False),
+        sa.Column("changed_at", sa.BigInteger(), nullable=True),
+        sa.Column("changed_by", IDENTIFIER, nullable=True),
+        sa.Column("correction_reason", sa.String(), nullable=True),
+        sa.Column("of_kind", sa.String(32), nullable=True),
+        sa.Column("of_id", IDENTIFIER, nullable=True),
+        sa.Column("width", sa.Integer(), nullable=False),
+        sa.Column("height", sa.Integer(), nullable=False),
+        sa.Column("size_bytes", sa.Integer(), nullable=False),
+        sa.Column("sha256", sa.LargeBinary(), nullable=False),
+        sa.ForeignKeyConstraint(
+            ["site_id", "subject_id"],
+            ["subjects.site_id", "subjects.id"],
+            name=op.f("fk_photos_site_id_subject_id_subjects"),
+        ),
+        sa.ForeignKeyConstraint(["site_id"], ["sites.id"], name=op.f("fk_photos_site_id_sites")),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_photos")),
+    )
+    with op.batch_alter_table("photos", schema=None) as batch_op:
+        batch_op.create_index("ix_photos_of_id", ["of_id"], unique=False)
+        batch_op.create_index("ix_photos_site_id_at", ["site_id", "at"], unique=False)
+        batch_op.create_index("ix_photos_subject_id_at", ["subject_id", "of_kind", "at"], unique=False)
+
+    op.create_table(
         "pin_tries",
         sa.Column("device_id", IDENTIFIER, nullable=False),
         sa.Column("person_id", IDENTIFIER, nullable=False),
@@ -792,6 +826,18 @@ def upgrade() -> None:
         batch_op.create_index("ix_maintenance_events_subject_id_at", ["subject_id", "kind", "at"], unique=False)
 
     op.create_table(
+        "photo_pictures",
+        sa.Column("photo_id", IDENTIFIER, nullable=False),
+        sa.Column("site_id", IDENTIFIER, nullable=False),
+        sa.Column("jpeg", sa.LargeBinary(), nullable=False),
+        sa.ForeignKeyConstraint(["photo_id"], ["photos.id"], name=op.f("fk_photo_pictures_photo_id_photos")),
+        sa.ForeignKeyConstraint(["site_id"], ["sites.id"], name=op.f("fk_photo_pictures_site_id_sites")),
+        sa.PrimaryKeyConstraint("photo_id", name=op.f("pk_photo_pictures")),
+    )
+    with op.batch_alter_table("photo_pictures", schema=None) as batch_op:
+        batch_op.create_index(batch_op.f("ix_photo_pictures_site_id"), ["site_id"], unique=False)
+
+    op.create_table(
         "recalibrations",
         sa.Column("id", IDENTIFIER, nullable=False),
         sa.Column("version", sa.Integer(), nullable=False),
@@ -890,6 +936,10 @@ def downgrade() -> None:
         batch_op.drop_index("ix_recalibrations_series_id")
 
     op.drop_table("recalibrations")
+    with op.batch_alter_table("photo_pictures", schema=None) as batch_op:
+        batch_op.drop_index(batch_op.f("ix_photo_pictures_site_id"))
+
+    op.drop_table("photo_pictures")
     with op.batch_alter_table("maintenance_events", schema=None) as batch_op:
         batch_op.drop_index("ix_maintenance_events_subject_id_at")
         batch_op.drop_index("ix_maintenance_events_site_id_at")
@@ -924,6 +974,12 @@ def downgrade() -> None:
 
     op.drop_table("placements")
     op.drop_table("pin_tries")
+    with op.batch_alter_table("photos", schema=None) as batch_op:
+        batch_op.drop_index("ix_photos_subject_id_at")
+        batch_op.drop_index("ix_photos_site_id_at")
+        batch_op.drop_index("ix_photos_of_id")
+
+    op.drop_table("photos")
     with op.batch_alter_table("maintenance_plans", schema=None) as batch_op:
         batch_op.drop_index("ix_maintenance_plans_subject_id")
         batch_op.drop_index("ix_maintenance_plans_site_id")

@@ -24,6 +24,7 @@ from access.rows import (
     with_body,
 )
 from access.world import Ask, Caller, World
+from support.camera import photo
 
 from service.access.rights import Right
 
@@ -57,6 +58,27 @@ def a_recalibration(world: World) -> dict[str, Any]:
 def a_handover(world: World) -> dict[str, Any]:
     """A word to the next shift at home."""
     return {"site_id": world.site["id"], "text": "the drip is slow", "written_at": world.at(hours=1)}
+
+
+def a_photo(world: World, _by: Caller) -> Ask:
+    """A new photo of the home system."""
+    query = {"taken_at": world.at(hours=1), "subject_id": world.system["id"]}
+    return Ask({"record_id": str(uuid4())}, content=photo(), query=query, headers={"Content-Type": "image/jpeg"})
+
+
+def of_a_photo(**ask: Any) -> Callable[[World, Caller], Ask]:
+    """A request about a photo of the home system, of the caller's own when they may record there."""
+
+    def asked(world: World, by: Caller) -> Ask:
+        new = a_photo(world, by)
+        own = by.place == "home" and by.holds(Right.RECORD)
+        path = f"/v1/photos/{new.path['record_id']}"
+        token = world.tokens[by.name] if own else ""
+        sent = world.house.send("PUT", path, token=token, content=new.content, params=new.query, headers=new.headers)
+        assert sent.status_code == 201, sent.text
+        return Ask(new.path, **ask)
+
+    return asked
 
 
 def a_run(world: World) -> dict[str, Any]:
@@ -341,6 +363,13 @@ ROWS: dict[str, Row] = {
     "acknowledge_handover": Row(
         RECORD, lambda world, by: Ask({"record_id": world.record("handovers", a_handover, by)["id"]})
     ),
+    "put_photo": Row(RECORD, a_photo),
+    "list_photos": Row(READ, lambda _world, _by: Ask(), LIST),
+    "read_photo": Row(READ, of_a_photo()),
+    "read_picture": Row(READ, of_a_photo()),
+    "read_thumbnail": Row(READ, of_a_photo()),
+    "list_photo_versions": Row(READ, of_a_photo()),
+    "withdraw_photo": Row(CORRECT, of_a_photo(json={"reason": "shows a visitor"}, headers={"If-Match": '"1"'})),
     "list_procedures": Row(READ, plain(), SHARED),
     "read_procedure": Row(READ, plain(code="cylinder_change"), SHARED),
     **{

@@ -47,6 +47,7 @@ class Ask:
 
     path: dict[str, str] = field(default_factory=dict)
     json: Any = None
+    content: bytes | None = None
     query: dict[str, str] = field(default_factory=dict)
     headers: dict[str, str] = field(default_factory=dict)
 
@@ -130,6 +131,8 @@ class World:
         options: dict[str, Any] = {"headers": ask.headers, "params": ask.query}
         if ask.json is not None:
             options["json"] = ask.json
+        if ask.content is not None:
+            options["content"] = ask.content
         return self.house.send(method, template.format(**ask.path), token=credential, **options)
 
     def heads(self) -> tuple[Any, ...]:

@@ -49,6 +49,10 @@ TOP_TEN: dict[str, tuple[str, ...]] = {
         "transfer/imports/test_files.py::test_a_workbook_is_refused_by_its_sizes",
         "transfer/imports/test_imports.py::test_more_rows_than_one_request_takes",
         "transfer/exports/test_exports.py::test_a_bomb_is_refused",
+        "resources/records/test_photos.py::test_a_picture_beyond_the_limit_is_refused_before_it_is_read",
+        "resources/records/test_photos.py::test_the_pictures_of_a_site_have_a_limit",
+        "resources/records/test_pictures.py::test_a_bomb_is_refused_before_a_pixel_is_decoded",
+        "resources/records/test_pictures.py::test_few_are_decoded_at_once",
     ),
     "API5:2023 Broken Function Level Authorization": (
         "http/test_matrix.py::test_every_operation_has_a_row",
@@ -104,6 +108,11 @@ ASVS: dict[str, tuple[str, ...]] = {
         "transfer/imports/test_files.py::test_a_spoilt_file_is_read_or_refused_and_nothing_else",
         "transfer/exports/test_exports.py::test_a_damaged_or_edited_archive_is_refused_whole",
         "transfer/exports/test_exports.py::test_no_archive_reaches_another_site",
+        "resources/records/test_pictures.py::test_neither_place_nor_device_is_kept",
+        "resources/records/test_pictures.py::test_what_is_no_picture_is_refused",
+        "resources/records/test_pictures.py::test_what_is_appended_is_gone",
+        "resources/records/test_pictures.py::test_a_spoilt_picture_is_kept_clean_or_refused_and_nothing_else",
+        "resources/records/test_photos.py::test_a_picture_is_served_so_that_it_can_do_nothing",
     ),
     "V6 Authentication": (
         "access/test_sessions.py::test_a_link_signs_in_once",

@@ -48,8 +48,11 @@ RECORDING = (Conflict, NotFound, NeedsConfirmation, KeyReused, TooLarge)
 CHANGING = (Malformed, NotFound, Conflict, Stale, VersionRequired, NeedsConfirmation, TooLarge)
 
 
-def record_routes(kind: RecordKind[Any], *, site_named: SiteNamed) -> APIRouter:
-    """A router with the routes of a kind of record; `site_named` resolves `?site=` within a scope."""
+def record_routes(kind: RecordKind[Any], *, site_named: SiteNamed, is_json: bool = True) -> APIRouter:
+    """A router with the routes of a kind of record; `site_named` resolves `?site=` within a scope.
+
+    What is not sent as JSON has routes of its own to be recorded by.
+    """
     router = APIRouter(prefix=kind.path, tags=[kind.plural.replace("_", "-")])
     words = kind.singular.replace("_", " ")
     show = kind.kept.body
@@ -141,16 +144,18 @@ def record_routes(kind: RecordKind[Any], *, site_named: SiteNamed) -> APIRouter:
         )
 
     one, many = kind.singular, kind.plural
-    add("POST", "", record, f"record_{one}", f"Record {a_or_an(words)}.", *RECORDING)
+    if is_json:
+        add("POST", "", record, f"record_{one}", f"Record {a_or_an(words)}.", *RECORDING)
     add("GET", "", list_all, f"list_{many}", f"The {many.replace('_', ' ')}, the newest first.", Malformed, NotFound)
-    add(
-        "PUT",
-        "/{record_id}",
-        put,
-        f"put_{one}",
-        f"Record {a_or_an(words)} under your own id, or confirm it.",
-        *RECORDING,
-    )
+    if is_json:
+        add(
+            "PUT",
+            "/{record_id}",
+            put,
+            f"put_{one}",
+            f"Record {a_or_an(words)} under your own id, or confirm it.",
+            *RECORDING,
+        )
     add("GET", "/{record_id}", read, f"read_{one}", f"Read one {words} as it stands.", NotFound)
     if kind.is_corrected:
         add(

@@ -16,6 +16,7 @@ from service.http.shapes import RFC3339
 from service.resources.keeping.kept import KEPT, Kept, chain_of
 from service.resources.keeping.records import RecordRow, RecordVersion
 from service.resources.places.sites.models import Site
+from service.resources.records.photos import checking as photos
 from service.resources.records.series import checking as series
 from service.storage import trail
 from service.storage.trail import INSTALLATION, AuditEntry, ChainHead, Event
@@ -42,6 +43,7 @@ def faults(session: Session) -> Iterator[str]:
         yield from _lost_rows(session, kept)
     yield from _edited_versions(session)
     yield from series.faults(session)
+    yield from photos.faults(session)
 
 
 def _chains(session: Session) -> list[UUID]:

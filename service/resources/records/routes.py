@@ -9,6 +9,7 @@ from service.resources.records.commissionings.routes import router as commission
 from service.resources.records.handovers.routes import router as handovers
 from service.resources.records.maintenance_events.routes import router as maintenance_events
 from service.resources.records.maintenance_plans.routes import router as maintenance_plans
+from service.resources.records.photos.routes import router as photos
 from service.resources.records.procedures.routes import router as procedures
 from service.resources.records.readings.routes import router as readings
 from service.resources.records.recalibrations.routes import router as recalibrations
@@ -25,6 +26,7 @@ PARTS = (
     maintenance_plans,
     stock_changes,
     handovers,
+    photos,
     procedures,
     commissionings,
     changes,

@@ -15,6 +15,7 @@ FILES = {
     "events": "what each entry of the audit trail changed",
     "record_versions": "versions of records that were replaced",
     "series_blocks": "points of probe series, packed",
+    "photo_pictures": "which photos have a picture: the file photos/<photo_id>.jpg",
 }
 
 MEANINGS: dict[str, tuple[str, str]] = {
@@ -38,6 +39,13 @@ MEANINGS: dict[str, tuple[str, str]] = {
     "series_id": ("", "the series"),
     "batch_id": ("", "the batch that stored it"),
     "import_id": ("", "the import"),
+    "photo_id": ("", "the photo"),
+    "of_kind": ("", "the kind of record that a photo belongs to"),
+    "of_id": ("", "the record that a photo belongs to"),
+    "width": ("px", "of the picture, upright"),
+    "height": ("as inside", "of a room; of a picture in pixels, upright"),
+    "size_bytes": ("B", "the size of the picture"),
+    "sha256": ("", "SHA-256 of the picture"),
     "to_subject_id": ("", "where what was moved went"),
     "tag": ("", "the short name on labels, unique on its site"),
     "name": ("", "the name"),
@@ -125,7 +133,6 @@ MEANINGS: dict[str, tuple[str, str]] = {
     "cells": ("", "the row as it came"),
     "error": ("", "why it was rejected"),
     "exposure_limits": ("as inside", "limits for people in rooms with gas"),
-    "height": ("as inside", "the height of the room"),
     "air_changes_per_hour": ("1/h", "how often the air is changed"),
     "below_ground": ("", "whether gas heavier than air would stay in it"),
     "what": ("", "what is to be done"),

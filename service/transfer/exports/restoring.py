@@ -29,14 +29,15 @@ from service.resources.places.sites.models import SITE, Site
 from service.resources.records import checking
 from service.storage import trail
 from service.storage.trail import INSTALLATION
-from service.transfer.exports.tables import CATALOGUE, Unreadable, columns_of, exported, read
-from service.transfer.exports.writing import FOLDER, FORMAT, FORMAT_VERSION, MANIFEST
+from service.transfer.exports.tables import CATALOGUE, Unreadable, columns_of, exported, file_of, read
+from service.transfer.exports.writing import FILES_AT_ONCE, FOLDER, FORMAT, FORMAT_VERSION, MANIFEST
 
 GIBIBYTE = 1 << 30
 LARGEST_WHOLE = 64 * GIBIBYTE
 LARGEST_MANIFEST = 1 << 20
 LARGEST_RATIO = 400  # tables of like rows shrink well; a bomb shrinks a thousand times
 SMALL = 1 << 20
+LARGEST_FILE = 64 << 20
 LONGEST_CELL = 64 << 20  # a day of a dense series, packed
 MOST_FAULTS = 5
 AT_ONCE = 500
@@ -120,14 +121,34 @@ def _refuse_known(work: Work, site_id: UUID, tag: str) -> None:
 def _restore_table(work: Work, archive: zipfile.ZipFile, manifest: dict[str, Any], table: Table, site_id: UUID) -> None:
     name = f"{FOLDER}{table.name}.csv"
     block: list[Row] = []
+    file, at_once = file_of(table), AT_ONCE
+    if file is not None:
+        at_once = FILES_AT_ONCE
     for row in _rows(archive, manifest, table, name):
         _refuse_foreign(table, row, site_id, name)
+        if file is not None:
+            row[file[0].name] = _file(archive, manifest, file[1].format(**row))
         block.append(row)
-        if len(block) == AT_ONCE:
+        if len(block) == at_once:
             _store(work, table, block, name)
             block = []
     if block:
         _store(work, table, block, name)
+
+
+def _file(archive: zipfile.ZipFile, manifest: dict[str, Any], name: str) -> bytes:
+    """One file of its own, its checksum verified."""
+    try:
+        if archive.getinfo(name).file_size > LARGEST_FILE:
+            raise TooLarge(f"{name} is larger than {LARGEST_FILE >> 20} MiB.")
+        content = archive.read(name)
+    except KeyError as error:
+        raise _damaged(f"{name} is missing") from error
+    except (zipfile.BadZipFile, EOFError, OSError) as error:
+        raise _damaged(f"{name} cannot be read to its end") from error
+    if manifest["sha256"].get(name) != hashlib.sha256(content).hexdigest():
+        raise _damaged(f"{name} is not the file of the manifest: its SHA-256 is another")
+    return content
 
 
 def _rows(archive: zipfile.ZipFile, manifest: dict[str, Any], table: Table, name: str) -> Iterator[Row]:

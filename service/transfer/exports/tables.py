@@ -35,6 +35,7 @@ LEFT_OUT = frozenset(
     {"browser_sessions", "sign_in_links", "passwords", "pins", "sign_in_attempts", "devices", "pin_tries"}
 )
 SECRETS = {"tokens": frozenset({"secret_hash"})}
+FILES = {"photo_pictures": ("jpeg", "photos/{photo_id}.jpg")}  # a column that leaves as a file of its own, a row
 CATALOGUE = frozenset({"methods", "lots"})  # shared by all sites; what refers to them needs them
 _GUARDED = re.compile(r"[=+\-@\t\r'\uff1d\uff0b\uff0d\uff20]")
 
@@ -58,8 +59,15 @@ def exported() -> list[Table]:
 
 
 def columns_of(table: Table) -> list[Column[Any]]:
-    """The columns of a table that leave the service: no secret does, nor its digest."""
-    return [column for column in table.columns if column.name not in SECRETS.get(table.name, frozenset())]
+    """The columns of a table that leave the service as cells: no secret does, nor its digest, and no picture."""
+    in_file, _ = FILES.get(table.name, (None, ""))
+    left_out = SECRETS.get(table.name, frozenset()) | {in_file}
+    return [column for column in table.columns if column.name not in left_out]
+
+
+def file_of(table: Table) -> tuple[Column[Any], str] | None:
+    """The column of a table that leaves as a file for each row, and the pattern of its names; None for most."""
+    return (table.c[FILES[table.name][0]], FILES[table.name][1]) if table.name in FILES else None
 
 
 def belongs(table: Table, site_id: UUID) -> ColumnElement[bool]:

@@ -23,18 +23,20 @@ from service.resources.places.systems.models import System
 from service.resources.places.tanks.models import Tank
 from service.storage import trail
 from service.transfer.exports import dictionary
-from service.transfer.exports.tables import belongs, columns_of, exported, guarded, order_of, written
+from service.transfer.exports.tables import belongs, columns_of, exported, file_of, guarded, order_of, written
 
 FORMAT, FORMAT_VERSION = "ooid site", 1
 FOLDER = "tables/"
 MANIFEST, DICTIONARY, README = "manifest.json", "dictionary.csv", "README.txt"
 AT_ONCE = 500
+FILES_AT_ONCE = 4  # a picture may have megabytes
 BLOCK = 256 * 1024
 
 ABOUT = """A site as it stands: one CSV file a table (RFC 4180, UTF-8), sorted by key.
 dictionary.csv says what every column means; manifest.json holds the SHA-256 of every file.
 Times are RFC 3339 in UTC. An empty cell is nothing. Text that a spreadsheet would take for a formula, and text that
 begins with an apostrophe, has one apostrophe before it. No password, token or sign-in link is in here.
+Pictures are under photos/, each named by the id of its photo.
 `ooid import` makes an equal site of this archive in a service that does not have it.
 """
 
@@ -49,6 +51,7 @@ def write_site(
         for table in exported():
             progress(f"Writing {table.name} ...")
             files.append(_write_table(session, archive, table, site.id, tags))
+            files += _write_files(session, archive, table, site.id)
         lines = ([guarded(cell) if cell else "" for cell in line] for line in dictionary.lines())
         files.append(_write(archive, DICTIONARY, [list(dictionary.NAMES), *lines]))
         archive.writestr(README, ABOUT)
@@ -84,6 +87,21 @@ def _write_table(
             yield cells
 
     return _write(archive, f"{FOLDER}{table.name}.csv", rows())
+
+
+def _write_files(session: Session, archive: zipfile.ZipFile, table: Table, site_id: UUID) -> Iterator[dict[str, Any]]:
+    """Write what leaves as a file of its own for each row, as it is: pictures are packed already."""
+    found = file_of(table)
+    if found is None:
+        return
+    column, pattern = found
+    key = order_of(table)
+    statement = select(*key, column).where(belongs(table, site_id)).order_by(*key)
+    for row in session.connection().execute(statement.execution_options(yield_per=FILES_AT_ONCE)):
+        *values, content = row
+        name = pattern.format(**{part.name: value for part, value in zip(key, values, strict=True)})
+        archive.writestr(name, content, zipfile.ZIP_STORED)
+        yield {"name": name, "rows": 1, "bytes": len(content), "sha256": hashlib.sha256(content).hexdigest()}
 
 
 def _write(archive: zipfile.ZipFile, name: str, rows: Iterable[list[str]]) -> dict[str, Any]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import base64
 import csv
 import hashlib
 import io
@@ -16,6 +17,7 @@ from typing import Any
 from uuid import uuid4
 
 import pytest
+from support.camera import drawn, photo
 from support.diary import dosed, titrations
 from support.house import House
 
@@ -66,7 +68,19 @@ def site(house: House) -> Any:
         "performed_at": house.now.isoformat(),
         "what": "-all\nwell",
     }
-    house.call("PUT", f"/v1/maintenance-events/{uuid4()}", event)
+    seen_id = uuid4()
+    house.call("PUT", f"/v1/maintenance-events/{seen_id}", event)
+    said = {
+        "taken_at": house.now.isoformat(),
+        "of_kind": "maintenance_event",
+        "of_id": str(seen_id),
+        "caption": "=tips",
+    }
+    for width in (64, 65):
+        path = f"/v1/photos/{uuid4()}"
+        header = {"Content-Type": "image/jpeg"}
+        house.send("PUT", path, content=photo(image=drawn(width, 48)), params=said, headers=header)
+    house.call("POST", f"{path}/withdrawal", {"reason": "blurred"}, headers={"If-Match": '"1"'})
     stock = {"subject_id": system["id"], "kind": "added", "at": house.now.isoformat(), "what": "staghorn", "count": 3}
     house.call("PUT", f"/v1/stock-changes/{uuid4()}", stock)
     handover = {"site_id": found["id"], "text": "@night: the drip is slow", "written_at": house.now.isoformat()}
@@ -143,11 +157,17 @@ def test_an_archive_is_whole_and_says_what_it_holds(house: House, site: Any, tmp
         for file in manifest["files"]:
             content = archive.read(file["name"])
             assert (hashlib.sha256(content).hexdigest(), len(content)) == (file["sha256"], file["bytes"]), file["name"]
-        text = "".join(archive.read(name).decode() for name in archive.namelist())
+        names = archive.namelist()
+        text = "".join(archive.read(name).decode() for name in names if not name.startswith("photos/"))
+        pictures = {name: archive.read(name) for name in names if name.startswith("photos/")}
     assert manifest["site"]["tag"] == "house"
     assert "secret-loop" not in text  # nothing of another site
     assert "secret_hash" not in text
     found = opened(path)
+    digests = {f"photos/{row['id']}.jpg": row["sha256"] for row in found["photos.csv"]}
+    kept = {name: base64.b64encode(hashlib.sha256(jpeg).digest()).decode() for name, jpeg in pictures.items()}
+    assert len(kept) == 2
+    assert kept == {name: tables.unguarded(digest) for name, digest in digests.items()}
     filled = {name for name, rows in found.items() if rows}
     print(f"{sum(file['rows'] for file in manifest['files'])} rows; files with rows: {sorted(filled)}")
     assert len(filled) >= 24
@@ -198,6 +218,11 @@ def test_an_equal_site_in_an_empty_service(house: House, site: Any, empty: House
     system = house.call("GET", "/v1/systems?site=house")[0]["id"]
     path = f"/v1/series?subject_id={system}&quantity=ph&limit=1000"
     assert house.call("GET", path) == empty.call("GET", path)
+    photos = house.call("GET", "/v1/photos?site=house&withdrawn=true")
+    assert photos == empty.call("GET", "/v1/photos?site=house&withdrawn=true")
+    for path in (f"/v1/photos/{row['id']}/picture" for row in photos):
+        assert house.send("GET", path).content == empty.send("GET", path).content
+    assert len(photos) == 2
     empty.pass_time(hours=1)
     empty.a_reading(system, 8.2)  # and life goes on
     assert untrailed(empty) == []
@@ -253,6 +278,18 @@ def replacing(name: str, old: bytes, new: bytes) -> Edit:
     return edit
 
 
+def of_a_picture(change: Callable[[bytes], bytes | None]) -> Edit:
+    """The first picture of the archive made another, or (None) left out."""
+
+    def edit(parts: dict[str, bytes]) -> None:
+        name = next(name for name in parts if name.startswith("photos/"))
+        changed = change(parts.pop(name))
+        if changed is not None:
+            parts[name] = changed
+
+    return edit
+
+
 def without(name: str) -> Edit:
     return lambda parts: parts.pop(name) and None
 
@@ -265,6 +302,9 @@ def without(name: str) -> Edit:
         (replacing("tables/audit_entries.csv", b"misread", b"mistype"), True, "was edited"),
         (replacing("tables/record_versions.csv", b"8.3", b"8.2"), True, "was edited"),
         (replacing("tables/events.csv", b"corrected", b"confirmed"), True, "were edited"),
+        (of_a_picture(lambda jpeg: jpeg + b"!"), False, "SHA-256"),
+        (of_a_picture(lambda jpeg: jpeg + b"!"), True, "the picture of photo .* was edited"),
+        (of_a_picture(lambda _jpeg: None), False, "photos/.* is missing"),
         (without("tables/readings.csv"), False, "missing"),
         (without("manifest.json"), False, "manifest"),
         (replacing("manifest.json", b'"ooid site"', b'"other thing"'), False, "no archive of a site"),
