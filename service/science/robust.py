@@ -1,5 +1,7 @@
 """When a reading is believed: fully, with more noise than usual, not at all, or as news that the level has jumped."""
 
+from typing import Any
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -7,6 +9,7 @@ from service.science.smoother import Verdict
 
 Values = NDArray[np.float64]
 Flags = NDArray[np.bool_]
+Lanes = NDArray[np.intp]
 
 NOISIER_BEYOND_SD = 2.5
 SET_ASIDE_BEYOND_SD = 4.0
@@ -38,49 +41,61 @@ class Gate:
     ) -> Verdict:
         """The verdict on the reading at this node, per lane."""
         total = predicted_variance + reading_variance
-        spread = np.sqrt(total)
-        size = np.abs(residual) / spread
-        far = (size > NOISIER_BEYOND_SD) & has_reading
-        capped = np.minimum(size, SET_ASIDE_BEYOND_SD)
-        loss = np.where(far, NOISIER_BEYOND_SD * (capped - 0.5 * NOISIER_BEYOND_SD), 0.5 * size**2)
-        log_density = -loss - 0.5 * np.log(2.0 * np.pi * total)
+        squared = residual**2 / total
+        far = (squared > NOISIER_BEYOND_SD**2) & has_reading
         if not far.any():
-            self._waits_since = np.where(has_reading, -1, self._waits_since)
-            return Verdict(reading_variance, has_reading, None, log_density)
-        self.score[node] = residual / spread
-        jumped = far & self._agrees(residual, reading_variance)
-        aside = far & (size > SET_ASIDE_BEYOND_SD) & ~jumped
-        self.is_aside[node] = aside
-        self._note_jump(jumped, residual, predicted_variance, reading_variance)
-        self._remember(node, aside, has_reading, residual, reading_variance)
+            np.copyto(self._waits_since, -1, where=has_reading)
+            return Verdict(reading_variance, has_reading, None, 0.5 * squared)
+        self.score[node] = residual / np.sqrt(total)
+        # Of many lanes few are far: only those are looked at, by their numbers, which is quickest.
+        lanes = np.flatnonzero(far)
+        variance, is_used, loss = _full(reading_variance, far), _full(has_reading, far), 0.5 * squared
+        size, apart = np.sqrt(squared.ravel()[lanes]), residual.ravel()[lanes]
+        whole, noise = total.ravel()[lanes], variance.ravel()[lanes]
+        jumped = self._agrees(lanes, apart, noise)
+        aside = (size > SET_ASIDE_BEYOND_SD) & ~jumped
+        self.is_aside[node].ravel()[lanes] = aside
+        jump = self._note_jump(lanes[jumped], apart[jumped], (whole - noise)[jumped], noise[jumped])
+        np.copyto(self._waits_since, -1, where=has_reading)
+        self._remember(node, lanes[aside], apart[aside], noise[aside])
         # Huber: the weight of the residual falls as 1 / size, so the variance of the whole grows as size.
-        inflated = total * np.maximum(size / NOISIER_BEYOND_SD, 1.0) - predicted_variance
-        return Verdict(
-            variance=np.where(jumped, reading_variance, inflated),
-            is_used=has_reading & ~aside,
-            jump_variance=np.where(jumped, (JUMP_WIDTH * residual) ** 2, 0.0),
-            log_density=log_density,
-        )
+        inflated = whole * size / NOISIER_BEYOND_SD - (whole - noise)
+        variance.ravel()[lanes] = np.where(jumped, noise, inflated)
+        is_used.ravel()[lanes] = ~aside
+        loss.ravel()[lanes] = NOISIER_BEYOND_SD * (np.minimum(size, SET_ASIDE_BEYOND_SD) - 0.5 * NOISIER_BEYOND_SD)
+        return Verdict(variance, is_used, jump, loss)
 
-    def _agrees(self, residual: Values, reading_variance: Values) -> Flags:
+    def _agrees(self, lanes: Lanes, residual: Values, reading_variance: Values) -> Flags:
         """Whether the reading before was set aside for the same reason: the same difference within both their noise."""
-        apart = np.abs(residual - self._waiting_residual)
-        noise = reading_variance + self._waiting_variance
-        return (self._waits_since >= 0) & (apart < NOISIER_BEYOND_SD * np.sqrt(noise))
+        apart = np.abs(residual - self._waiting_residual.ravel()[lanes])
+        noise = reading_variance + self._waiting_variance.ravel()[lanes]
+        return np.asarray((self._waits_since.ravel()[lanes] >= 0) & (apart < NOISIER_BEYOND_SD * np.sqrt(noise)))
 
-    def _note_jump(self, jumped: Flags, residual: Values, predicted_variance: Values, reading_variance: Values) -> None:
-        """Under the node of the first of the two readings, which thereby is no longer set aside."""
-        lanes = np.nonzero(jumped)
-        first = (self._waits_since[lanes], *lanes)
+    def _note_jump(
+        self, lanes: Lanes, residual: Values, predicted_variance: Values, reading_variance: Values
+    ) -> Values | None:
+        """By how much the level may have jumped, of all lanes; None where none did.
+
+        It is noted under the node of the first of the two readings, which thereby is no longer set aside.
+        """
+        if not len(lanes):
+            return None
+        first = (self._waits_since.ravel()[lanes], *np.unravel_index(lanes, self._waits_since.shape))
         self.is_aside[first] = False
-        self.jump[first] = 0.5 * (residual + self._waiting_residual)[lanes]
-        spread = predicted_variance + 0.25 * (reading_variance + self._waiting_variance)
-        self.jump_variance[first] = spread[lanes]
+        self.jump[first] = 0.5 * (residual + self._waiting_residual.ravel()[lanes])
+        waiting = self._waiting_variance.ravel()[lanes]
+        self.jump_variance[first] = predicted_variance + 0.25 * (reading_variance + waiting)
+        free = np.zeros(self._waits_since.shape)
+        free.ravel()[lanes] = (JUMP_WIDTH * residual) ** 2
+        return free
 
-    def _remember(
-        self, node: int, aside: Flags, has_reading: Flags, residual: Values, reading_variance: Values
-    ) -> None:
-        """The next reading decides about this one; a lane without a reading here keeps waiting."""
-        self._waits_since = np.where(aside, node, np.where(has_reading, -1, self._waits_since))
-        self._waiting_residual = np.where(aside, residual, self._waiting_residual)
-        self._waiting_variance = np.where(aside, reading_variance, self._waiting_variance)
+    def _remember(self, node: int, lanes: Lanes, residual: Values, reading_variance: Values) -> None:
+        """The next reading decides about this one; a lane without a reading there keeps waiting."""
+        self._waits_since.ravel()[lanes] = node
+        self._waiting_residual.ravel()[lanes] = residual
+        self._waiting_variance.ravel()[lanes] = reading_variance
+
+
+def _full(of: NDArray[Any], like: Flags) -> NDArray[Any]:
+    """An array of its own with an entry for each lane."""
+    return np.broadcast_to(of, like.shape).copy()

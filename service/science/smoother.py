@@ -19,6 +19,10 @@ from numpy.typing import NDArray
 Values = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 
+READINGS_A_LOGARITHM = 8
+"""Readings whose variances are multiplied before a logarithm is taken, the dearest step of all: variances between
+1e-38 and 1e38, in whatever unit, stay within what a double holds."""
+
 
 class Mixing(NamedTuple):
     """A water change at the end of a step: A <- (1 - f) A + f A_new, with the variances of f and of A_new.
@@ -50,12 +54,15 @@ class Step(NamedTuple):
 
 
 class Verdict(NamedTuple):
-    """How one reading is taken, per lane: its variance, whether it is used, how far the level may just have jumped."""
+    """How one reading is taken, per lane: its variance, whether it is used, how far the level may just have jumped.
+
+    loss: what the residual takes from the log-likelihood; half its square over its variance where it counts in full.
+    """
 
     variance: Values
     is_used: Flags
     jump_variance: Values | None
-    log_density: Values
+    loss: Values
 
 
 class Rule(Protocol):
@@ -114,7 +121,7 @@ def filter_forward(
     With keep false only the last state and the log-likelihood are kept (nodes = 1): enough for the present.
     Without a rule every reading is used as it is and the log-likelihood is the exact Gaussian one.
 
-    Joseph's form of the update (Bucy & Joseph 1968). Source: KALMAN60.
+    Source: KALMAN60.
     Check value: none, arrays; compared with statsmodels in the tests.
     """
     step_at = steps if callable(steps) else steps.__getitem__
@@ -124,13 +131,13 @@ def filter_forward(
     means, covariances = np.empty((kept, size, *lanes)), np.empty((kept, size, size, *lanes))
     gains = np.zeros((kept, size, *lanes))
     scaled_residuals, informations = np.zeros((kept, *lanes)), np.zeros((kept, *lanes))
-    log_likelihood = np.zeros(lanes)
+    density = _LogDensity(lanes)
     judge = rule.judge if rule else _as_it_is
     first_rows: list[Values] = []
     carries: list[Values] = []
     for node in range(node_count):
         step = step_at(node)
-        mean, covariance = _predict(mean, covariance, step)
+        _predict(mean, covariance, step)
         first_row = step.first_row
         if step.mixing is not None:
             first_row = _mix(mean, covariance, first_row, step.mixing)
@@ -138,13 +145,14 @@ def filter_forward(
         if step.has_reading is not None:
             residual = np.where(step.has_reading, step.reading - mean[0], 0.0)
             verdict = judge(node, residual, covariance[0, 0], step.reading_variance, step.has_reading)
+            density.take(covariance[0, 0] + step.reading_variance, verdict.loss, step.has_reading)
             if verdict.jump_variance is not None:
                 covariance[0, 0] += verdict.jump_variance
             information = np.where(verdict.is_used, 1.0 / (covariance[0, 0] + verdict.variance), 0.0)
             gain = covariance[:, 0] * information
             mean += gain * residual
-            covariance = _joseph(covariance, gain, verdict.variance)
-            log_likelihood += np.where(step.has_reading, verdict.log_density, 0.0)
+            left = np.where(verdict.is_used, verdict.variance * information, 1.0)
+            _take_away(covariance, gain, left)
             if keep:
                 gains[slot], scaled_residuals[slot], informations[slot] = gain, residual * information, information
         if keep or node == node_count - 1:
@@ -152,7 +160,9 @@ def filter_forward(
         if keep:
             first_rows.append(first_row)
             carries.append(step.carry)
-    return ForwardPass(means, covariances, first_rows, carries, gains, scaled_residuals, informations, log_likelihood)
+    return ForwardPass(
+        means, covariances, first_rows, carries, gains, scaled_residuals, informations, density.logarithm()
+    )
 
 
 def smooth_backward(*, forward: ForwardPass) -> Smoothed:
@@ -201,16 +211,25 @@ def look_back(mean: Values, covariance: Values, adjoint: Values, information: Va
     return smoothed, left
 
 
-def _predict(mean: Values, covariance: Values, step: Step) -> tuple[Values, Values]:
-    """F x + b and F P F' + Q for F = e_0 f' + diag(carry)."""
-    predicted = step.carry * mean
-    predicted[0] += (step.first_row * mean).sum(axis=0) + step.push
-    rows = step.carry[:, None] * covariance
-    rows[0] += (step.first_row[:, None] * covariance).sum(axis=0)
-    moved = rows * step.carry[None]
-    moved[:, 0] += (rows * step.first_row[None]).sum(axis=1)
-    moved += step.noise
-    return predicted, moved
+def _weighed(weights: Values, values: Values) -> Values:
+    """The sum of the values down the first axis, each times its weight."""
+    total = weights[0] * values[0]
+    for weight, value in zip(weights[1:], values[1:], strict=True):
+        total += weight * value
+    return np.asarray(total)
+
+
+def _predict(mean: Values, covariance: Values, step: Step) -> None:
+    """F x + b and F P F' + Q in place for F = e_0 f' + diag(carry), of which only the first row and column are sums."""
+    row, kept = np.empty_like(mean), step.carry[1:]
+    row[...] = step.first_row  # once for all lanes: it is used n + 2 times, and to broadcast costs as much as to fill
+    across = _weighed(row, covariance)
+    mean[0] = _weighed(row, mean) + step.push
+    mean[1:] *= kept
+    covariance[0, 0] = _weighed(row, across)
+    covariance[0, 1:] = covariance[1:, 0] = kept * across[1:]
+    covariance[1:, 1:] *= kept[:, None] * kept
+    covariance += step.noise
 
 
 def _mix(mean: Values, covariance: Values, first_row: Values, mixing: Mixing) -> Values:
@@ -224,15 +243,41 @@ def _mix(mean: Values, covariance: Values, first_row: Values, mixing: Mixing) ->
     return first_row * left
 
 
-def _joseph(covariance: Values, gain: Values, variance: Values) -> Values:
-    """(I - K H) P (I - K H)' + K R K' with H the first entry: right for any gain, symmetric by construction."""
-    rows = covariance - gain[:, None] * covariance[0][None]
-    return np.asarray(rows - rows[:, :1] * gain[None] + gain[:, None] * gain[None] * variance)
+def _take_away(covariance: Values, gain: Values, left: Values) -> None:
+    """P - K H P in place with H the first entry; left: the part R / S of the first row that stays, 1 without a reading.
+
+    That row by a product, not a difference: a level free to jump, then read sharply, would keep no digits.
+    """
+    covariance[1:, 1:] -= gain[1:, None] * covariance[0, 1:]
+    covariance[0] *= left
+    covariance[1:, 0] = covariance[0, 1:]
 
 
 def _as_it_is(
     node: int, residual: Values, predicted_variance: Values, reading_variance: Values, has_reading: Flags
 ) -> Verdict:
-    total = predicted_variance + reading_variance
-    log_density = -0.5 * (np.log(2.0 * np.pi * total) + residual**2 / total)
-    return Verdict(reading_variance, has_reading, None, log_density)
+    loss = 0.5 * residual**2 / (predicted_variance + reading_variance)
+    return Verdict(reading_variance, has_reading, None, loss)
+
+
+class _LogDensity:
+    """The log-likelihood of the readings so far: less their losses, and half the logarithm of 2 pi S of each."""
+
+    def __init__(self, lanes: Sequence[int]) -> None:
+        self._sum, self._product = np.zeros(lanes), np.ones(lanes)
+        self._waiting = 0
+
+    def take(self, variance: Values, loss: Values, has_reading: Flags) -> None:
+        """One more reading where there is one, with the variance it was expected to have."""
+        self._sum -= np.where(has_reading, loss, 0.0)
+        self._product *= np.where(has_reading, 2.0 * np.pi * variance, 1.0)
+        self._waiting += 1
+        if self._waiting == READINGS_A_LOGARITHM:
+            self.logarithm()
+
+    def logarithm(self) -> Values:
+        """Its value, the product of what came since the last logarithm taken in."""
+        self._sum -= 0.5 * np.log(self._product)
+        self._product[...] = 1.0
+        self._waiting = 0
+        return self._sum

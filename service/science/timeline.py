@@ -10,14 +10,16 @@ day, with the variance and persistence the checks leave it.
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from service.science.history import SystemHistory
-from service.science.input_checks import InputCourse, input_courses
+from service.science.input_checks import InputCourses, input_courses
 from service.science.nodes import Nodes
-from service.science.pieces import Pieces, active, compose
+from service.science.pieces import Feeds, Pieces, compose
+from service.science.ragged import medians, places, stretches
 
 Values = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -71,54 +73,57 @@ def lay_out(*, histories: Sequence[SystemHistory], at_days: Values) -> Timeline:
 
     Check value: none, tested by test_pieces_of_a_step_compose_exactly. Source: VANLOAN78.
     """
-    nodes = [Nodes.of(history, at_day) for history, at_day in zip(histories, at_days, strict=True)]
-    courses = _courses(histories, nodes)
-    shape = (max(len(each.at_days) for each in nodes), len(histories))
-    zero = ("fraction", "fraction_variance", "new_value", "new_variance", "reading", "wander_noise", "jump_variance")
-    table = {name: np.zeros(shape) for name in zero}
-    table |= {"variance": np.ones(shape), "wander_keep": np.ones(shape), "at_days": np.empty(shape)}
-    has_reading, lot_changed = np.zeros(shape, dtype=np.bool_), np.zeros(shape, dtype=np.bool_)
-    source, wander_start = np.full(shape, -1, dtype=np.int64), np.zeros(shape[1])
-    pieces = []
-    for lane, (history, each, inputs) in enumerate(zip(histories, nodes, courses, strict=True)):
-        tests, changes, count = each.tests, history.water_changes, len(each.at_days)
-        table["at_days"][:count, lane], table["at_days"][count:, lane] = each.at_days, each.at_days[-1]
-        table["reading"][each.test_node, lane] = tests.value
-        table["variance"][each.test_node, lane] = tests.variance
-        has_reading[each.test_node, lane] = True
-        lot_changed[each.test_node[1:], lane] = tests.lot[1:] != tests.lot[:-1]
-        source[each.test_node, lane] = tests.source
-        table["fraction"][each.change_node, lane] = changes.fraction[each.change]
-        table["fraction_variance"][each.change_node, lane] = changes.fraction_sd[each.change] ** 2
-        table["new_value"][each.change_node, lane] = changes.new_value[each.change]
-        table["new_variance"][each.change_node, lane] = changes.new_value_sd[each.change] ** 2
-        level = float(np.median(tests.value))
-        pieces.append(Pieces.of(history, inputs, each.at_days, level))
-        if inputs:
-            wander = _Wander.of(history, inputs, each.at_days, level)
-            wander_start[lane] = wander.variance[0]
-            table["wander_keep"][:count, lane], table["wander_noise"][:count, lane] = wander.steps()
+    nodes = Nodes.of(histories, at_days)
+    tests, days, record = nodes.tests, nodes.places.imag, nodes.record
+    shape = (int(nodes.used.max()), len(histories))
+    at = (np.arange(len(record)) - nodes.first[record], record)  # where each node stands in a table
+    read, changed = ((at[0][node], at[1][node]) for node in (nodes.test_node, nodes.change_node))
+    level = medians(tests.value, tests.record, len(histories))
+    feeds = Feeds.of(histories)
+    courses = _courses(histories, feeds, nodes)
+    pieces = Pieces.of(histories, feeds, courses, nodes, level)
+    wander = _Wander.of(feeds, courses, nodes, level)
+    keep, noise = wander.steps(nodes)
+    fraction, fraction_sd, new_value, new_value_sd = (
+        np.concatenate([getattr(history.water_changes, name) for history in histories])[nodes.change]
+        for name in ("fraction", "fraction_sd", "new_value", "new_value_sd")
+    )
+    same = tests.record[1:] == tests.record[:-1]
+    new_lot = np.append(False, same & (tests.lot[1:] != tests.lot[:-1]))
+    padded = np.repeat(nodes.end_days[None], shape[0], axis=0)
     return Timeline(
-        **table,
-        **compose(pieces=pieces, nodes=shape[0]),
-        wander_start=wander_start,
-        has_reading=has_reading,
-        lot_changed=lot_changed,
-        source=source,
-        nodes_used=np.array([len(each.at_days) for each in nodes]),
-        supply=np.array([(each.net_rate * each.dt).sum() / max(each.dt.sum(), 1e-9) for each in pieces]),
+        **compose(pieces=pieces, nodes=shape[0], records=shape[1]),
+        at_days=_table(padded, at, days),
+        wander_keep=_table(np.ones(shape), at, keep),
+        wander_noise=_table(np.zeros(shape), at, noise),
+        wander_start=wander.variance[nodes.first[:-1]],
+        fraction=_table(np.zeros(shape), changed, fraction),
+        fraction_variance=_table(np.zeros(shape), changed, fraction_sd**2),
+        new_value=_table(np.zeros(shape), changed, new_value),
+        new_variance=_table(np.zeros(shape), changed, new_value_sd**2),
+        reading=_table(np.zeros(shape), read, tests.value),
+        variance=_table(np.ones(shape), read, tests.variance),
+        has_reading=_table(np.zeros(shape, dtype=np.bool_), read, np.True_),
+        lot_changed=_table(np.zeros(shape, dtype=np.bool_), read, new_lot),
+        source=_table(np.full(shape, -1, dtype=np.int64), read, tests.source),
+        jump_variance=np.zeros(shape),
+        nodes_used=nodes.used,
+        supply=pieces.mean_supply(len(histories)),
     )
 
 
-def _courses(histories: Sequence[SystemHistory], nodes: list[Nodes]) -> list[list[tuple[InputCourse, InputCourse]]]:
+def _table(table: NDArray[Any], at: tuple[Whole, Whole], values: NDArray[Any] | np.bool_) -> NDArray[Any]:
+    """A table with values put in their places."""
+    table[at] = values
+    return table
+
+
+def _courses(histories: Sequence[SystemHistory], feeds: Feeds, nodes: Nodes) -> InputCourses:
     """Flow and inflow of every feed of every system on the nodes of its system."""
-    checks, grids = [], []
-    for history, each in zip(histories, nodes, strict=True):
-        for feed in history.feeds:
-            checks += [feed.flow, feed.inflow]
-            grids += [np.unique(each.at_days)] * 2
-    courses = iter(input_courses(checks=checks, grid_days=grids))
-    return [[(next(courses), next(courses)) for _ in history.feeds] for history in histories]
+    checks = [each for history in histories for feed in history.feeds for each in (feed.flow, feed.inflow)]
+    whose = np.repeat(feeds.record, 2)
+    node, number = stretches(nodes.first[whose], nodes.used[whose])
+    return input_courses(checks=checks, grid=places(number, nodes.places.imag[node]))
 
 
 @dataclass(slots=True)
@@ -129,27 +134,30 @@ class _Wander:
     covariance: Values
 
     @classmethod
-    def of(
-        cls, history: SystemHistory, courses: list[tuple[InputCourse, InputCourse]], grid: Values, level: float
-    ) -> "_Wander":
-        """All feeds of one system: k (A_in - A) times the error of the flow, k A_in times that of the inflow."""
-        found = cls(np.zeros(len(grid)), np.zeros(len(grid)))
-        just_after = np.minimum(grid + 1e-9, grid[-1])
-        for feed, (flow, inflow) in zip(history.feeds, courses, strict=True):
-            rate, value = flow.value_at(just_after) * active(feed, just_after), inflow.value_at(just_after)
-            found._add(rate * (value - level), flow, grid)
-            found._add(rate * value, inflow, grid)
+    def of(cls, feeds: Feeds, courses: InputCourses, nodes: Nodes, level: Values) -> "_Wander":
+        """All feeds of each system: k (A_in - A) times the error of the flow, k A_in times that of the inflow."""
+        count = len(nodes.places)
+        found = cls(np.zeros(count), np.zeros(count))
+        if not len(feeds.record):
+            return found
+        node, feed = stretches(nodes.first[feeds.record], nodes.used[feeds.record])
+        days, record = nodes.places.imag[node], feeds.record[feed]
+        rate, value = feeds.running(feed, np.minimum(days + 1e-9, nodes.end_days[record]), courses)
+        for number, weight in ((2 * feed, rate * (value - level[record])), (2 * feed + 1, rate * value)):
+            at = places(number, days)
+            variance, kept = courses.variance_at(at), courses.persistence_to_next(at)
+            covariance = weight * np.append(weight[1:], 0.0) * kept * variance
+            found.variance += np.bincount(node, weight**2 * variance, count)
+            found.covariance += np.bincount(node, covariance, count)
         return found
 
-    def _add(self, weight: Values, course: InputCourse, grid: Values) -> None:
-        """One more input with its weight at the nodes, concentration a day per relative error."""
-        variance = course.variance_at(grid)
-        self.variance += weight**2 * variance
-        self.covariance += weight * np.append(weight[1:], 0.0) * course.persistence_between(grid) * variance
-
-    def steps(self) -> tuple[Values, Values]:
-        """What is kept of the error from the node before, and the variance of what is new."""
+    def steps(self, nodes: Nodes) -> tuple[Values, Values]:
+        """What is kept of the error from the node before, and the variance of what is new; 1 and 0 at the first."""
         before = self.variance[:-1]
         keep = np.where(before > 0, self.covariance[:-1] / np.where(before > 0, before, 1.0), 0.0)
         noise = np.maximum(self.variance[1:] - keep**2 * before, 0.0)
-        return np.concatenate([[1.0], keep]), np.concatenate([[0.0], noise])
+        keep, noise = np.append(1.0, keep), np.append(0.0, noise)
+        # Without feeds there is no error: it is kept whole, so that nothing is made of it.
+        keep[~nodes.has_feeds[nodes.record]] = 1.0
+        keep[nodes.first[:-1]], noise[nodes.first[:-1]] = 1.0, 0.0
+        return keep, noise

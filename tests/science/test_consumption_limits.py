@@ -5,6 +5,7 @@ import pytest
 
 from service.science.consumption import estimate_consumption
 from service.science.history import Checks, Doses, Feed, Readings, SystemHistory, WaterChanges
+from service.science.timeline import Timeline, lay_out
 
 
 def odd_checks(rng: np.random.Generator, span: float, size: float) -> Checks:
@@ -77,3 +78,18 @@ def test_odd_records_give_finite_intervals(seed: int) -> None:
     for course in (found.course, found.levels):
         assert np.all(np.isfinite([course.value, course.low, course.high]))
         assert np.all(course.low <= course.high)
+
+
+def test_odd_records_laid_out_together_are_laid_out_as_each_of_them_alone() -> None:
+    rng = np.random.default_rng(20_070)
+    histories, at_days = [odd_history(rng) for _ in range(60)], rng.uniform(-5, 450, 60)
+    together = lay_out(histories=histories, at_days=at_days)
+    for lane, (history, at) in enumerate(zip(histories, at_days, strict=True)):
+        alone = lay_out(histories=[history], at_days=np.array([at]))
+        nodes = len(alone.at_days)
+        assert together.nodes_used[lane] == nodes
+        for name in Timeline.__dataclass_fields__:
+            ours, theirs = getattr(together, name)[..., lane], getattr(alone, name)[..., 0]
+            ours = ours[:nodes] if ours.ndim else ours
+            small = 1e-11 * np.abs(theirs).max()  # what a sum over all records loses of its digits
+            np.testing.assert_allclose(ours, theirs, rtol=1e-9, atol=small, err_msg=f"{name} of {lane}")

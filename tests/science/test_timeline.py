@@ -111,7 +111,7 @@ def test_replicates_are_averaged_and_late_entries_sorted() -> None:
             replicate_group=np.array([-1, 7, 7, -1]),
         )
     )  # fmt: skip
-    tests = Samples.of(history)
+    tests = Samples.of([history])
     assert tests.at_days.tolist() == [1.0, 2.0, 4.0]
     np.testing.assert_allclose(tests.value, [2.9, 2.6, 2.7])
     np.testing.assert_allclose(tests.variance, [0.05**2 / 2, 0.1**2, 0.05**2])
