@@ -100,6 +100,17 @@ def test_weighed_gas_that_does_not_show_names_the_degassed_sample(house: House) 
     assert "lost gas" in finding["detail"]
 
 
+def test_more_gas_in_the_water_than_was_weighed_is_the_ph_until_no_ph_would_do(house: House) -> None:
+    """The effluent takes 16.2 +- 1.8 g/d at the least; at pH 6.4 the chemistry shows half as much again."""
+
+    def weighed(g_d: float) -> str:
+        sent = {**WORKED, "effluent": {**EFFLUENT, "ph": {"value": 6.4}}, "gas_weighed": {"value": g_d, "unit": "g/d"}}
+        return str(house.call("POST", PATH, sent)["gas_check"]["finding"]["code"])
+
+    assert weighed(13) == "gas_unweighed"
+    assert weighed(8) == "wrong_flow"
+
+
 def test_a_demand_by_volume_needs_the_volume(house: House) -> None:
     by_volume = {**WORKED, "demand": {"value": 0.5, "unit": "meq/L/d"}}
     assert house.call("POST", PATH, by_volume)["demand"]["alkalinity"]["value"] == pytest.approx(500)
