@@ -18,8 +18,10 @@ from service.reports.weekly.compute import weekly_report
 from service.reports.weekly.weeks import week_of
 from service.resources.places.sites import queries as sites
 from service.resources.places.systems import queries as systems
+from service.resources.records.commissionings.queries import open_runs
 from service.settings import Settings
 from service.web.pages import DESK, PageRoute, Visitor, VisitorOf, page
+from service.web.phone import places, runs
 from service.web.phone.pages import MODULES
 from service.web.reference import printed
 
@@ -82,11 +84,14 @@ def _of_week(
             return held
         report = weekly_report(work.session, site, week, now=now)
         name = work.caller.name
+        there = places.of_site(work.session, site, now) if kind == "desk" else []
+        under_way = runs.under_way(there, open_runs(work.session, site.id)) if there else []
+        signed = runs.signed(work.session, site, there)
     content: dict[str, Any] = {"report": report, "zone": zone, "person": name}
     if system_tag is None:
         links = {line["system_id"]: f"/sites/{site.tag}/systems/{line['tag']}" for line in report["lines"]}
         weeks = [week_of(now - timedelta(weeks=back), zone).name for back in range(WEEKS_OFFERED)]
-        return page("desk.html", tag=tag, links=links, weeks=weeks, **content)
+        return page("desk.html", tag=tag, links=links, weeks=weeks, under_way=under_way, signed=signed, **content)
     lines = [line for line in report["lines"] if line["tag"] == system_tag]
     if not lines:
         raise NotFound("There is no system with this tag on this site.")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from typing import Any
+from uuid import uuid4
 
 import pytest
 from access.conversation import OWN_PAGE, cookie_of, talk
@@ -18,6 +19,8 @@ OF_A_SITE = {
     "/sites/{site_tag}",
     "/sites/{site_tag}/systems/{system_tag}",
     "/t/{code}",
+    "/t/{code}/{procedure}",
+    "/phone/runs/{run_id}",
     "/phone/labels/{site_tag}",
     "/phone/round/{site_tag}",
 }
@@ -38,6 +41,12 @@ class Visit:
         self.home = house.a_site(tag="home-of-corals", name="The Reefhouse")
         self.elsewhere = house.a_site(tag="elsewhere", name="The other house")
         self.system = house.a_system(self.home, tag="home-loop")
+        begun = {
+            "procedure": "low_ph_cut_off_test",
+            "subject_id": self.system["id"],
+            "started_at": house.now.isoformat(),
+        }
+        self.run = house.call("PUT", f"/v1/commissionings/{uuid4()}", begun)
         self.insider, self.outsider = self._browser(self.home), self._browser(self.elsewhere)
 
     def _browser(self, site: dict[str, Any]) -> dict[str, str]:
@@ -49,7 +58,9 @@ class Visit:
 
     def see(self, template: str, headers: dict[str, str] | None = None) -> Any:
         """The response to opening a page about home."""
-        path = template.format(site_tag=self.home["tag"], system_tag=self.system["tag"], code=self.system["label_code"])
+        path = template.format(
+            site_tag=self.home["tag"], system_tag=self.system["tag"], code=self.system["label_code"],
+            procedure=self.run["procedure"], run_id=self.run["id"])  # fmt: skip
         return talk(self.house.app, "GET", path, headers=headers or {"Accept": "text/html"})
 
 

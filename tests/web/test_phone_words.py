@@ -11,6 +11,8 @@ from support.house import House
 from web.visitor import look, signed_in
 
 from service.resources.catalogue.methods.repeatability import COMMON
+from service.resources.records.procedures.models import DURATION
+from service.resources.records.procedures.queries import procedures
 from service.science.quantities import QUANTITIES
 from service.web.phone.fields import OWN_SETTINGS
 from service.web.phone.pages import TEMPLATES, kind_in_words
@@ -30,6 +32,10 @@ def everything_said() -> set[str]:
         for condition in quantity.conditions:
             said |= {condition.title, *condition.choices}
     said |= {method.replace("_", " ") for _, method in COMMON}
+    for procedure in procedures().values():
+        said |= {procedure.title, procedure.purpose, *procedure.cautions, DURATION}
+        for step in procedure.steps:
+            said |= {text for text in (step.title, step.do, step.why, step.caution, step.note_says) if text is not None}
     said |= {title for settings in OWN_SETTINGS.values() for title in settings.values()}
     return said | {kind_in_words(kind) for kind in KINDS_SHOWN}
 

@@ -13,6 +13,7 @@ from jinja2 import Environment
 from service.access.caller import Caller
 from service.reports.page import environment
 from service.reports.shelf import Shelf
+from service.reports.wording import instant
 from service.web.pages import HERE
 from service.web.phone.units import plain, symbol
 from service.web.phone.words import COOKIE, MODULES_FOLDER, Words, every_language, spoken
@@ -60,5 +61,5 @@ def _environment(language: str) -> Environment:
     made.add_extension("jinja2.ext.i18n")
     made.install_gettext_callables(words.gettext, words.ngettext, newstyle=True)  # type: ignore[attr-defined]
     made.globals["modules"] = MODULES
-    made.filters.update(plain=plain, symbol=symbol, kind=kind_in_words, begun=begun)
+    made.filters.update(plain=plain, symbol=symbol, kind=kind_in_words, begun=begun, at=instant)
     return made

@@ -3,21 +3,32 @@
 from __future__ import annotations
 
 from typing import Annotated, Any
+from uuid import UUID
+from zoneinfo import ZoneInfo
 
 from fastapi import APIRouter, Path, Request, Response
 from fastapi.responses import JSONResponse
 
+from service.access import devices
 from service.access.caller import Work
+from service.access.models import Device
 from service.access.rights import Right
 from service.computations.rounds.answer import todays_round
 from service.errors import NotFound
-from service.http.shapes import PRINTABLE
+from service.http.shapes import PRINTABLE, Id
 from service.reports.shelf import PAPER
+from service.resources.keeping.records import found
 from service.resources.places.sites import queries as sites
 from service.resources.places.sites.models import Site
+from service.resources.records.commissionings.actions import COMMISSIONINGS
+from service.resources.records.commissionings.models import body
+from service.resources.records.commissionings.queries import open_runs
+from service.resources.records.maintenance_plans import queries as plans
+from service.resources.records.procedures.queries import named
 from service.resources.records.readings.queries import known_of
+from service.storage.subjects import Subject
 from service.web.pages import PageRoute, VisitorOf
-from service.web.phone import places
+from service.web.phone import places, runs
 from service.web.phone.fields import fields_of, settings_of
 from service.web.phone.labels import labels
 from service.web.phone.pages import MODULES, language_of, phone_page
@@ -29,6 +40,8 @@ PAINTED = {"icon-192.png": "192x192", "icon-512.png": "512x512"}  # for phones t
 router = APIRouter(include_in_schema=False, route_class=PageRoute)
 
 SiteTag = Annotated[str, Path(max_length=40, pattern=PRINTABLE)]
+ProcedureCode = Annotated[str, Path(max_length=40, pattern=PRINTABLE)]
+RunId = Annotated[Id, Path(description="The run's id.")]
 LabelCode = Annotated[str, Path(max_length=16, pattern=r"^[0-9A-Za-z]+$")]
 
 
@@ -37,7 +50,11 @@ def show_places(request: Request, visitor: VisitorOf) -> Response:
     """Everything that can be recorded about, by site, in walking order."""
     with visitor.work() as work:
         shown = [
-            {"site": site, "places": places.of_site(work.session, site, work.at)}
+            {
+                "site": site,
+                "places": (there := places.of_site(work.session, site, work.at)),
+                "under_way": runs.under_way(there, open_runs(work.session, site.id)),
+            }
             for site in sites.visible(work.session, work.scope)
             if work.caller.has(Right.READ, site.id)
         ]
@@ -74,15 +91,79 @@ def show_labels(request: Request, site_tag: SiteTag, visitor: VisitorOf) -> Resp
 def show_place(request: Request, code: LabelCode, visitor: VisitorOf) -> Response:
     """The forms for whatever bears this label."""
     with visitor.work() as work:
-        subject = places.coded(work.session, work.scope, code)
-        site = sites.one(work.session, work.scope, subject.site_id)
-        there = places.of_site(work.session, site, work.at)
-        place = next((each for each in there if each.id == subject.id), None)
-        if place is None:
-            raise NotFound("What bore this label is retired or was taken away; nothing is recorded about it any more.")
+        site, place, there = _labelled(work, code)
         return phone_page(
             request, "place.html", work.caller, place=_told(place, site), **_content(work, site, place, there)
         )
+
+
+@router.get("/t/{code}/{procedure}")
+def show_procedure(request: Request, code: LabelCode, procedure: ProcedureCode, visitor: VisitorOf) -> Response:
+    """A procedure at whatever bears this label: the run under way step by step, or how to begin one."""
+    with visitor.work() as work:
+        site, place, there = _labelled(work, code)
+        asked = named(procedure, pointer="procedure", place="path")
+        of_it = [
+            run for run in open_runs(work.session, site.id) if (run.subject_id, run.procedure) == (place.id, asked.code)
+        ]
+        if not of_it and place.kind not in asked.subjects:
+            raise NotFound("This procedure is not done to what bears this label.")
+        run = of_it[-1] if of_it else None
+        asked = asked if run is None else run.asked
+        return phone_page(
+            request,
+            "procedure.html",
+            work.caller,
+            place=_told(place, site),
+            here=place,
+            site=site,
+            procedure=asked,
+            fields={step.code: runs.field_of(work.session, step, place, there) for step in asked.steps},
+            snapshot=runs.snapshot(work.session, run, work.at),
+            signed=[each for each in runs.signed(work.session, site, [place]) if each.run.procedure == asked.code],
+            may_record=work.caller.has(Right.RECORD, site.id),
+            beside=_beside(work),
+        )
+
+
+@router.get("/phone/runs/{run_id}")
+def show_run(request: Request, run_id: RunId, visitor: VisitorOf) -> Response:
+    """A run of a procedure as it is kept: what was asked, done and seen, by whom, when; to read and to print."""
+    with visitor.work() as work:
+        run = found(work, COMMISSIONINGS, run_id)
+        site = sites.one(work.session, work.scope, run.site_id)
+        subject = work.session.get_one(Subject, run.subject_id)
+        place = next((each for each in places.of_site(work.session, site, work.at) if each.id == subject.id), None)
+        shown = body(run)
+        return phone_page(
+            request,
+            "run.html",
+            work.caller,
+            site=site,
+            zone=ZoneInfo(site.time_zone),
+            run=shown,
+            subject=place,
+            kind=subject.kind,
+            who=runs.signers(work.session, shown),
+        )
+
+
+def _labelled(work: Work, code: str) -> tuple[Site, Place, list[Place]]:
+    """What bears a label: its site, itself, and everything there. Raises NotFound."""
+    subject = places.coded(work.session, work.scope, code)
+    site = sites.one(work.session, work.scope, subject.site_id)
+    there = places.of_site(work.session, site, work.at)
+    place = next((each for each in there if each.id == subject.id), None)
+    if place is None:
+        raise NotFound("What bore this label is retired or was taken away; nothing is recorded about it any more.")
+    return site, place, there
+
+
+def _beside(work: Work) -> list[tuple[UUID, str]] | None:
+    """On a shared device: who may be picked to sign beside whoever is signed in; None on a browser of one's own."""
+    if work.caller.device_id is None:
+        return None
+    return devices.people(work.session, work.session.get_one(Device, work.caller.device_id))
 
 
 def _content(work: Work, site: Site, place: Place, there: list[Place]) -> dict[str, Any]:
@@ -96,6 +177,10 @@ def _content(work: Work, site: Site, place: Place, there: list[Place]) -> dict[s
         "site": site,
         "system": next((each for each in there if each.kind == "system" and each.id == place.system_id), None),
         "may_record": work.caller.has(Right.RECORD, site.id),
+        "procedures": runs.fitting(place.kind),
+        "under_way": runs.under_way([place], open_runs(work.session, site.id)),
+        "signed": runs.signed(work.session, site, [place]),
+        "plans": _plans(work, site, place),
         "front": front,
         "others": others,
         "settings": settings_of(place.kind, site.units),
@@ -107,6 +192,23 @@ def _content(work: Work, site: Site, place: Place, there: list[Place]) -> dict[s
         else [],
         "alkalinity_unit": site.units.get("alkalinity", "meq/L"),
     }
+
+
+def _plans(work: Work, site: Site, place: Place) -> list[dict[str, Any]]:
+    """The maintenance plans of a place that go on, those due first: for work to name what it was done for."""
+    own = [plan for plan in plans.of_sites(work.session, work.scope, site.id) if plan.subject_id == place.id]
+    found = [due for due in plans.dues(work.session, own, work.at) if due.next_due_on is not None]
+    found.sort(key=lambda due: (due.next_due_on, due.plan.what))
+    return [
+        {
+            "id": due.plan.id,
+            "what": due.plan.what,
+            "kind": due.plan.kind,
+            "due_on": due.next_due_on,
+            "procedure": plans.code_of(due.plan),
+        }
+        for due in found
+    ]
 
 
 def _told(place: Place, site: Site) -> dict[str, Any]:

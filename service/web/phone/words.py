@@ -43,7 +43,9 @@ def every_language() -> dict[str, Words]:
     """Every language there is, by its code."""
     found = {ENGLISH: Words(ENGLISH, {})}
     for path in sorted(LANGUAGES_FOLDER.glob("*.po")):
-        found[path.stem] = Words(path.stem, dict(messages(path.read_text(encoding="utf-8"))))
+        language = path.name.partition(".")[0]  # `de.po`, and beside it `de.procedures.po`
+        known = found.setdefault(language, Words(language, {})).known
+        known.update(messages(path.read_text(encoding="utf-8")))
     return found
 
 

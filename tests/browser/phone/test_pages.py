@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from datetime import timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
+from uuid import uuid4
 
 import pytest
 from browser.phone.conftest import WINDOW, Hall, aside
@@ -66,6 +67,11 @@ def described(hall: Hall) -> Described:
         "spare": cylinders[1]["label_code"],
         **{kind: piece["label_code"] for kind, piece in others.items()},
     }
+    run = f"/v1/commissionings/{uuid4()}"
+    begun = {"procedure": "low_ph_cut_off_test", "subject_id": reactor["id"], "started_at": at}
+    hall.call("PUT", run, begun)
+    hall.call("POST", f"{run}/steps/probe_checked", {"done_at": at, "note": "reads 7.02 in fresh pH 7"})
+    labels["run"] = run.rpartition("/")[2]
     return Described(labels, signed_in(hall.house, name="Keeper"))
 
 
@@ -84,6 +90,9 @@ PAGES = [
     "/phone/waiting",
     "/phone/labels/hall",
     "/phone/round/hall",
+    "run",
+    "reactor/low_ph_cut_off_test",  # a step with a value is next
+    "reactor/half_yearly_strip_down",  # not begun
     *(f"{place}#{form}" for place, forms in FORMS.items() for form in forms),
 ]
 
@@ -112,6 +121,11 @@ class Opened:
         """The path of a page named here: of a place by what stands there."""
         if page_name.startswith("/"):
             return page_name
+        if page_name == "run":
+            return f"/phone/runs/{self._described.labels['run']}"
+        if "/" in page_name:
+            place, _, procedure = page_name.partition("/")
+            return f"/t/{self._described.labels[place]}/{procedure}"
         place, _, form = page_name.partition("#")
         return f"/t/{self._described.labels[place]}#{form}"
 
@@ -154,7 +168,9 @@ def test_it_is_accessible_quiet_large_and_never_wider_than_the_window(
     assert opened.complaints == []
 
 
-@pytest.mark.parametrize("name", ["/phone", "system#readings", "reactor#readings"])
+@pytest.mark.parametrize(
+    "name", ["/phone", "system#readings", "reactor#readings", "reactor/low_ph_cut_off_test", "run"]
+)
 def test_in_german_it_is_as_narrow_and_says_so(opened: Opened, name: str) -> None:
     page = opened(name, locale="de-DE")
     unfold(page)

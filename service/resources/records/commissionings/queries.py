@@ -56,3 +56,26 @@ def last_cut_off_test(session: Session, subject_ids: Sequence[UUID], at: datetim
         .limit(1)
     )
     return session.exec(statement).first()
+
+
+def open_runs(session: Session, site_id: UUID) -> list[Commissioning]:
+    """The runs of a site that nobody has signed yet, in the order in which they began."""
+    statement = select(Commissioning).where(
+        Commissioning.site_id == site_id, Commissioning.state == RECORDED, col(Commissioning.signed_at).is_(None)
+    )
+    return list(session.exec(statement.order_by(col(Commissioning.at), col(Commissioning.id))))
+
+
+def signed_runs(session: Session, subject_ids: Sequence[UUID], *, limit: int) -> list[Commissioning]:
+    """The runs on any of these subjects that were signed last, the newest first."""
+    statement = (
+        select(Commissioning)
+        .where(
+            col(Commissioning.subject_id).in_(subject_ids),
+            Commissioning.state == RECORDED,
+            col(Commissioning.signed_at).is_not(None),
+        )
+        .order_by(col(Commissioning.signed_at).desc())
+        .limit(limit)
+    )
+    return list(session.exec(statement))

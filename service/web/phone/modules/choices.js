@@ -29,6 +29,7 @@ export function wireChoices() {
 
 /** Small dependencies inside forms: a calibration's fields, where corals moved to, the unit of a set-point. */
 export function wireDependents() {
+  chosenPlan();
   depend("work", "kind", (form, value) => { form.querySelector("[data-calibration]").hidden = value !== "calibration"; });
   depend("stock", "kind", (form, value) => { form.querySelector("[data-moved]").hidden = value !== "moved"; });
   depend("setting", "quantity", (form) => {
@@ -38,6 +39,16 @@ export function wireDependents() {
     form.elements.strength.closest(".entry").hidden = value !== "limewater";
     form.querySelector(".caution").hidden = value !== "limewater";
   });
+}
+
+/** From a round the address names the plan: what it asks for is filled in, to be changed or saved as it is. */
+function chosenPlan() {
+  const form = document.querySelector('form[data-form="work"]'), plan = new URLSearchParams(location.search).get("plan");
+  const chosen = [...(form?.elements.plan_id?.options ?? [])].find((option) => plan && option.value === plan);
+  if (!chosen) return;
+  form.elements.plan_id.value = plan;
+  if (!form.elements.what.value) form.elements.what.value = chosen.dataset.what;
+  form.elements.kind.value = chosen.dataset.kind;
 }
 
 function depend(name, field, follow) {

@@ -24,6 +24,16 @@ export function rfc3339(milliseconds) {
   return `${local}${minutes < 0 ? "-" : "+"}${two(minutes / 60)}:${two(minutes % 60)}`;
 }
 
+/** The hour and minute of a time on this phone's clock. */
+export function clockTime(milliseconds) {
+  return rfc3339(milliseconds).slice(11, 16);
+}
+
+/** A day and minute on this phone's clock, written alike in every language. */
+export function dayAndTime(milliseconds) {
+  return rfc3339(milliseconds).slice(0, 16).replace("T", " ");
+}
+
 /** A body whose automatic times (the fields named) are by the service's clock; the body itself when nothing is off. */
 export function setRight(body, fields) {
   if (ahead === 0) return body;

@@ -2,7 +2,7 @@
 const PREFIX = "ooid-draft ";
 
 function key(form) {
-  return PREFIX + location.pathname + " " + form.dataset.form;
+  return PREFIX + location.pathname + " " + (form.dataset.draft ?? form.dataset.form);
 }
 
 function fields(form) {

@@ -36,6 +36,7 @@ export function isConfirmed(entry) {
 }
 
 function doubt(entry, value) {
+  if (entry.dataset.asked) return outsideAsked(entry, value);
   const plausible = bounds(entry.dataset.plausible);
   if (plausible && (value < plausible[0] || value > plausible[1])) {
     return t("{value} is outside the usual {low} to {high} {unit}. Is it right?", {
@@ -47,6 +48,20 @@ function doubt(entry, value) {
     return t("The last value was {last}. Is {value} right?", { last: written(last), value: written(value) });
   }
   return "";
+}
+
+/** What a step of a procedure asks for, and a value does not meet. */
+function outsideAsked(entry, value) {
+  const [low, high] = bounds(entry.dataset.asked), above = number(entry.dataset.aboveValue);
+  if (value < low || value > high) {
+    return t("Asked for is {low} to {high} {unit}. Put it right and measure again, or say why it is so.", {
+      low: written(low), high: written(high), unit: unit(entry),
+    }).replace(" .", ".");
+  }
+  if (above === undefined || value > above) return "";
+  return t("It must be more than {value} {unit}, read at the step “{what}”. Put it right and measure again, or say why it is so.", {
+    value: written(above), unit: unit(entry), what: entry.dataset.aboveTitle,
+  });
 }
 
 function impossible(low, high, unit) {

@@ -5,6 +5,7 @@ import { wireFinding } from "./choices.js";
 import { install } from "./install.js";
 import { everything, onChange, tidy } from "./outbox.js";
 import { wirePlace } from "./place.js";
+import { wireProcedure } from "./procedure.js";
 import { keepSending, onStanding } from "./sender.js";
 import { countWaiting, standingWords } from "./shown.js";
 import { wireRound } from "./round.js";
@@ -28,7 +29,8 @@ async function showCount() {
 
 keepAges();
 wireFinding();
-if (place) wirePlace();
+if (document.querySelector("[data-procedure]")) wireProcedure();
+else if (place) wirePlace();
 if (document.querySelector("[data-summary]")) wireWaiting();
 wireRound();
 askTheCourse();

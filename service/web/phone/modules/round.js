@@ -47,7 +47,7 @@ function mark(entry, items) {
 function isOf(item, subject, due) {
   if (item.body.subject_id !== subject) return false;
   if (item.kind === "readings") return item.body.quantity === due && item.body.taken_at.slice(0, 10) === day;
-  return false;
+  return item.kind === "maintenance-events" && item.body.plan_id === due;
 }
 
 function ask(entry) {

@@ -2,7 +2,7 @@
 // keeps an answer of the API. SHELL (in front of this text) names the version and its files.
 const FILES = `ooid files ${SHELL.name}`, PAGES = "ooid pages";
 const PATIENCE = 3_000, FRESH = 6 * 3600 * 1000, AT_ONCE = 2;
-const IS_PAGE = /^\/(t\/[0-9A-Za-z]+|phone(\/waiting|\/round\/[^/]+)?)$/;
+const IS_PAGE = /^\/(t\/[0-9A-Za-z]+(\/[a-z0-9_]+)?|phone(\/waiting|\/round\/[^/]+)?)$/;
 
 addEventListener("install", (event) => {
   event.waitUntil(caches.open(FILES).then((cache) => cache.addAll(SHELL.files)).then(() => skipWaiting()));

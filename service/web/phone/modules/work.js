@@ -26,6 +26,7 @@ export function work(form, { taken }) {
   const field = form.elements, what = field.what.value.trim(), kind = field.kind.value;
   const body = { subject_id: place.id, kind, performed_at: taken, what };
   const minutes = typed(field.minutes.value), fitted = parts(field.parts.value);
+  if (field.plan_id?.value) body.plan_id = field.plan_id.value;
   if (minutes !== null) body.minutes = minutes;
   if (fitted.length) body.parts = fitted;
   for (const name of ["findings", "note"]) if (field[name].value.trim()) body[name] = field[name].value.trim();
