@@ -66,6 +66,9 @@ def test_with_the_ph_held_near_the_ceiling_it_is_the_drip(house: House) -> None:
     assert 8.6 < float(found[1]) <= 8.9  # at its ceiling the effluent stays: that is what more drip lives by
     # the effluent stands at its ceiling: with the pH held that is no reason to turn the gas
     assert codes(answer["advice"]) == ["more_drip"]
+    much = asked(house, demand=300, mode="controlled_ph", ph={"value": 6.85})
+    assert named(much) == []
+    assert codes(much["advice"]) == ["less_drip"]
 
 
 def test_far_below_the_ceiling_with_the_ph_held_it_is_the_media(house: House) -> None:
