@@ -19,6 +19,7 @@ from service.web.schemas import Field, Schema, field_of, fields_of, name_of, sam
 
 METHODS = ("get", "put", "post", "patch", "delete")
 JSON = "application/json"
+FORM = "application/x-www-form-urlencoded"
 FRAMEWORKS_WORD, DONE = "Successful Response", "Done"
 
 
@@ -187,9 +188,12 @@ def _curl(path: str, method: str, operation: Mapping[str, Any], body: Any) -> st
     if any(each["in"] == "header" and each["name"].lower() == "if-match" for each in operation.get("parameters", ())):
         words.append("-H 'If-Match: \"1\"'")
     words.append(f'"$OOID_URL{path}{"?" + "&".join(query) if query else ""}"')
-    if body is not None and JSON in operation["requestBody"]["content"]:
+    content = operation.get("requestBody", {}).get("content", {})
+    if body is not None and JSON in content:
         words.append(f"-H 'Content-Type: {JSON}' -d {_quoted(json.dumps(body, ensure_ascii=False))}")
-    elif body is not None:  # a form
+    elif body is not None and FORM not in content:  # a file as it is
+        words.append(f"-H 'Content-Type: {next(iter(content))}' --data-binary @FILE")
+    elif body is not None:
         words += [f"--data-urlencode {_quoted(f'{name}={value}')}" for name, value in body.items()]
     return " ".join(words)
 
