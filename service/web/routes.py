@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from datetime import timedelta
 from typing import Annotated, Any
+from uuid import UUID
 from zoneinfo import ZoneInfo
 
 from fastapi import APIRouter, Path, Request, Response
 from fastapi.responses import RedirectResponse
+from sqlmodel import Session
 
 from service.computations.pulls import held_already, resolved, tag_for
 from service.errors import NotFound, NotSignedIn
@@ -16,9 +18,12 @@ from service.http.shapes import PRINTABLE
 from service.reports.shelf import MEDIA_TYPES, PAPER, STATIC
 from service.reports.weekly.compute import weekly_report
 from service.reports.weekly.weeks import week_of
+from service.resources.equipment.feeds.queries import feeds_into
 from service.resources.places.sites import queries as sites
 from service.resources.places.systems import queries as systems
+from service.resources.places.tanks.queries import stays_on
 from service.resources.records.commissionings.queries import open_runs
+from service.resources.records.photos.queries import Shown, lately
 from service.settings import Settings
 from service.web.pages import DESK, PageRoute, Visitor, VisitorOf, page
 from service.web.phone import places, runs
@@ -27,6 +32,7 @@ from service.web.reference import printed
 
 FOR_EVER = "public, max-age=31536000, immutable"
 WEEKS_OFFERED = 5
+PHOTOS_SHOWN = 12
 
 router = APIRouter(include_in_schema=False, route_class=PageRoute)
 
@@ -74,6 +80,7 @@ def _of_week(
     request: Request, visitor: Visitor, site_tag: str, kind: str, *, system_tag: str | None = None
 ) -> Response:
     """A page on the running week of a site, or of one of its systems."""
+    photos: list[Shown] = []
     with visitor.work() as work:
         site = sites.named(work.session, work.scope, site_tag)
         zone = ZoneInfo(site.time_zone)
@@ -87,6 +94,8 @@ def _of_week(
         there = places.of_site(work.session, site, now) if kind == "desk" else []
         under_way = runs.under_way(there, open_runs(work.session, site.id)) if there else []
         signed = runs.signed(work.session, site, there)
+        if system_tag is not None:
+            photos = _photos(work.session, [line["system_id"] for line in report["lines"] if line["tag"] == system_tag])
     content: dict[str, Any] = {"report": report, "zone": zone, "person": name}
     if system_tag is None:
         links = {line["system_id"]: f"/sites/{site.tag}/systems/{line['tag']}" for line in report["lines"]}
@@ -95,7 +104,14 @@ def _of_week(
     lines = [line for line in report["lines"] if line["tag"] == system_tag]
     if not lines:
         raise NotFound("There is no system with this tag on this site.")
-    return page("course.html", tag=tag, lines=lines, **content)
+    return page("course.html", tag=tag, lines=lines, photos=photos, **content)
+
+
+def _photos(session: Session, system_ids: list[UUID]) -> list[Shown]:
+    """The last photos of a system, of what stood on it and of what fed it."""
+    tanks = [stay.tank_id for stay in stays_on(session, system_ids)]
+    reactors = [feed.reactor_id for feed in feeds_into(session, system_ids)]
+    return lately(session, [*system_ids, *tanks, *reactors], PHOTOS_SHOWN)
 
 
 @router.get("/docs")

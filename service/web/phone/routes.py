@@ -24,6 +24,7 @@ from service.resources.records.commissionings.actions import COMMISSIONINGS
 from service.resources.records.commissionings.models import body
 from service.resources.records.commissionings.queries import open_runs
 from service.resources.records.maintenance_plans import queries as plans
+from service.resources.records.photos.queries import lately
 from service.resources.records.procedures.queries import named
 from service.resources.records.readings.queries import known_of
 from service.storage.subjects import Subject
@@ -35,6 +36,7 @@ from service.web.phone.pages import MODULES, language_of, phone_page
 from service.web.phone.places import CYLINDER, Place
 from service.web.phone.worker import worker
 
+PHOTOS_SHOWN = 6
 PAINTED = {"icon-192.png": "192x192", "icon-512.png": "512x512"}  # for phones that take no drawing
 
 router = APIRouter(include_in_schema=False, route_class=PageRoute)
@@ -190,6 +192,7 @@ def _content(work: Work, site: Site, place: Place, there: list[Place]) -> dict[s
         ]
         if is_swapped
         else [],
+        "photos": lately(work.session, [place.id], PHOTOS_SHOWN),
         "alkalinity_unit": site.units.get("alkalinity", "meq/L"),
     }
 

@@ -1,12 +1,13 @@
 // What was typed and not yet saved: written down at every keystroke, there again after a reload.
 const PREFIX = "ooid-draft ";
+const NOT_WRITTEN = new Set(["submit", "button", "file"]); // a page cannot put a chosen file back
 
 function key(form) {
   return PREFIX + location.pathname + " " + (form.dataset.draft ?? form.dataset.form);
 }
 
 function fields(form) {
-  return [...form.elements].filter((each) => each.id && each.type !== "submit" && each.type !== "button");
+  return [...form.elements].filter((each) => each.id && !NOT_WRITTEN.has(each.type));
 }
 
 /** Write down what stands in a form. */

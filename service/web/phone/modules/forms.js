@@ -6,6 +6,7 @@ import { tell } from "./entries.js";
 import { newId } from "./ids.js";
 import { setting, stock, swap } from "./changes.js";
 import { keep } from "./outbox.js";
+import { photoItem, pictureOf, wirePicture } from "./pictures.js";
 import { readings } from "./readings.js";
 import { send } from "./sender.js";
 import { recallSolution } from "./solutions.js";
@@ -21,6 +22,7 @@ const BUILDERS = {
 export function wireForms(onSaved) {
   for (const form of document.querySelectorAll("form[data-form]")) {
     if (form.dataset.form === "dose") recallSolution(form);
+    wirePicture(form);
     const had = putBack(form);
     if (had) {
       for (const entry of form.querySelectorAll(".entry")) tell(entry);
@@ -60,7 +62,8 @@ async function save(form, onSaved) {
   }
   form.dataset.saving = "yes";
   try {
-    const isOwnTime = Boolean(form.elements.when?.value);
+    const isOwnTime = Boolean(form.elements.when?.value), picture = await pictureOf(form);
+    if (picture) built.push(photoItem(picture, built[0], taken));
     const group = newId();
     const items = await keep(built.map((each) => whole(each, group, isOwnTime)));
     forget(form);

@@ -5,7 +5,7 @@ import { change, everything, onChange, REFUSED, SENT, WAITING } from "./outbox.j
 import { person, t } from "./told.js";
 import { inTurn } from "./turns.js";
 
-const ANSWER_WITHIN = 15_000, FIRST_PAUSE = 1_000, LONGEST_PAUSE = 15_000, SESSION_HOLDS = 30_000;
+const ANSWER_WITHIN = 15_000, PICTURE_WITHIN = 60_000, FIRST_PAUSE = 1_000, LONGEST_PAUSE = 15_000, SESSION_HOLDS = 30_000;
 const LOST_IN_A_ROW = 5; // then the network is gone: the others would only wait in vain
 let asked = false, running = false, timer = 0, pause = FIRST_PAUSE, session = null;
 
@@ -103,8 +103,8 @@ async function whoAmI() {
   return null;
 }
 
-async function ask(path, options) {
-  const answer = await fetch(path, { ...options, cache: "no-store", signal: AbortSignal.timeout(ANSWER_WITHIN) });
+async function ask(path, options, within = ANSWER_WITHIN) {
+  const answer = await fetch(path, { ...options, cache: "no-store", signal: AbortSignal.timeout(within) });
   pause = FIRST_PAUSE; // somebody is there
   return answer;
 }
@@ -115,7 +115,7 @@ async function sendOne(found) {
   if (!item) return "taken"; // undone meanwhile
   let answer;
   try {
-    answer = await ask(item.path, {
+    answer = item.picture ? await sendPicture(item) : await ask(item.path, {
       method: item.method,
       headers: { "Content-Type": "application/json", ...(item.ifMatch ? { "If-Match": item.ifMatch } : {}) },
       body: JSON.stringify(item.body),
@@ -129,6 +129,12 @@ async function sendOne(found) {
   if (word === "again") await later(item);
   if (word === "refused") await (await stands(item, answer) ? taken(item, null) : refuse(item, await reason(answer)));
   return word;
+}
+
+/** A picture is the body itself; what is said of it goes as parameters. */
+function sendPicture(item) {
+  const options = { method: item.method, headers: { "Content-Type": item.picture.type }, body: item.picture };
+  return ask(`${item.path}?${new URLSearchParams(item.body)}`, options, PICTURE_WITHIN);
 }
 
 /** Times are set right once, before the first attempt: a repeat must be the same to the letter. */

@@ -1,6 +1,7 @@
 // Items as lines on the page: what it was, and in words where it stands.
 import { ago } from "./ages.js";
 import { everything, REFUSED, SENT, UNDONE, WAITING } from "./outbox.js";
+import { drawn } from "./pictures.js";
 import { servicesWords, whyWords } from "./problems.js";
 import { standing } from "./sender.js";
 import { person, t } from "./told.js";
@@ -22,6 +23,7 @@ export function line(item, items, { withPlace }) {
   const element = document.createElement("li");
   element.dataset.id = item.id;
   element.dataset.state = item.state;
+  if (item.picture) element.append(drawn(item.picture, item.words));
   add(element, "span", "what", withPlace ? `${item.placeName}: ${item.words}` : item.words);
   add(element, "span", "state", stateOf(item, items));
   add(element, "span", "small", ago(Date.now() - item.savedAt));

@@ -1,6 +1,6 @@
 // Undo, correct, withdraw: what never left the phone is dropped there; what may have left is changed by a new version.
 import { newId } from "./ids.js";
-import { change, keep, REFUSED, UNDONE, WAITING } from "./outbox.js";
+import { change, everything, keep, REFUSED, UNDONE, WAITING } from "./outbox.js";
 import { t } from "./told.js";
 
 /** Whether this can still be taken back from here. */
@@ -16,6 +16,7 @@ function neverLeft(item) {
 /** Take an item back. Nothing that the service may know of disappears: it is withdrawn, with the reason. */
 export async function undo(item) {
   const dropped = await change(item.id, { state: UNDONE }, neverLeft);
+  if (dropped) for (const each of await everything()) if (each.after === item.id && each.picture) await change(each.id, { state: UNDONE }, neverLeft);
   if (!dropped && item.isRecord) await withdraw(item, t("Undone on the phone right after saving"));
 }
 

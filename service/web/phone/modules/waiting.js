@@ -34,9 +34,28 @@ function summarise(items) {
   document.querySelector("[data-summary]").textContent = [words, standingWords(count)].filter(Boolean).join(" ");
   const link = document.querySelector("[data-download]");
   link.hidden = unsent.length === 0;
+  link.onclick = (event) => takeAway(event, unsent);
+}
+
+/** What waits as a file, pictures as data URLs in it; made when asked for, since pictures are large. */
+async function takeAway(event, unsent) {
+  event.preventDefault();
+  const whole = await Promise.all(unsent.map(async (item) => (item.picture ? { ...item, picture: await asDataUrl(item.picture) } : item)));
   if (file) URL.revokeObjectURL(file);
-  file = URL.createObjectURL(new Blob([JSON.stringify(unsent, null, 1)], { type: "application/json" }));
+  file = URL.createObjectURL(new Blob([JSON.stringify(whole, null, 1)], { type: "application/json" }));
+  const link = document.createElement("a");
   link.href = file;
+  link.download = document.querySelector("[data-download]").download;
+  link.click();
+}
+
+function asDataUrl(blob) {
+  return new Promise((resolve, reject) => {
+    const reader = new FileReader();
+    reader.onload = () => resolve(reader.result);
+    reader.onerror = () => reject(reader.error);
+    reader.readAsDataURL(blob);
+  });
 }
 
 function fill(name, chosen, items) {
