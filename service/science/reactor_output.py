@@ -13,9 +13,7 @@ import numpy as np
 
 from service.science import Numbers, Values
 from service.science.constants import MOLAR_MASS_G_MOL
-from service.science.fieller import ratio_interval
 from service.science.seawater import density
-from service.science.student import t_quantile
 from service.science.transition import response_days
 
 MG_CALCIUM_PER_MEQ = MOLAR_MASS_G_MOL["Ca"] / 2.0
@@ -61,15 +59,6 @@ class Flows:
     other_supply_meq_d: Numbers = 0.0
     exchange_l_d: Numbers = 0.0
     exchange_alkalinity_meq_l: Numbers = 0.0
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class DemandRecord:
-    """Demand at different saturations, one dimension: Omega aragonite of the tank, demand in any unit and its sd."""
-
-    omega: Values
-    demand: Values
-    demand_sd: Values
 
 
 @dataclass(frozen=True, slots=True)
@@ -176,11 +165,8 @@ def settles_at(*, mode: Mode, flows: Flows, omega_per_meq_l: Numbers, answering:
 
     Source: IUPAC05. Check value: none, tested by test_where_a_system_settles.
     """
-    if answering is None:
-        low_b, high_b = (np.asarray(b) for b in UNKNOWN_ANSWER)
-        middle_b = 0.5 * (low_b + high_b)
-    else:
-        low_b, middle_b, high_b = answering.low, answering.value, answering.high
+    answering = answering or unknown_answering()
+    low_b, middle_b, high_b = answering.low, answering.value, answering.high
     change = net_change_meq_l_d(flows=flows)
     rates = [
         restoring_per_day(mode=mode, flows=flows, omega_per_meq_l=omega_per_meq_l, b=b)
@@ -232,37 +218,13 @@ def restoring_per_day(*, mode: Mode, flows: Flows, omega_per_meq_l: Numbers, b: 
     return np.asarray((drip + np.asarray(flows.exchange_l_d) + answer) / flows.volume_l)
 
 
-def answer_to_saturation(*, record: DemandRecord, level: float = 0.95) -> Answering:
-    """b from a record of demand and saturation by weighted least squares, at the mean Omega; Fieller's interval.
+def unknown_answering() -> Answering:
+    """What stands for a system whose record does not tell: the range of reviews.
 
-    Where the record does not span enough (its interval would be wider than the 0-0.4
-    it would replace, or has no end, or fewer than four points), that range is given instead and is_fitted is false.
-
-    Source: FIELLER54. Check value: none, tested by test_demands_answer_is_fitted_when_the_record_spans_enough.
+    Source: PRACTICE. Check value: none, definition.
     """
     low, high = (np.asarray(b) for b in UNKNOWN_ANSWER)
-    unknown = Answering(0.5 * (low + high), low, high, is_fitted=False)
-    known = np.isfinite(record.omega) & np.isfinite(record.demand) & (record.demand_sd > 0.0)
-    x, y, w = record.omega[known], record.demand[known], 1.0 / record.demand_sd[known] ** 2
-    if len(x) < 4:
-        return unknown
-    apart = x - (w * x).sum() / w.sum()
-    spread = (w * apart**2).sum()
-    if not spread > 0.0:
-        return unknown
-    slope, mean = (w * apart * y).sum() / spread, (w * y).sum() / w.sum()
-    scatter = max(1.0, float((w * (y - mean - slope * apart) ** 2).sum() / (len(x) - 2)))
-    found = ratio_interval(
-        numerator_mean=slope,
-        numerator_variance=scatter / spread,
-        denominator_mean=mean,
-        denominator_variance=scatter / w.sum(),
-        covariance=0.0,
-        score=t_quantile(level=level, degrees_of_freedom=len(x) - 2),
-    )
-    if not found.is_bounded or found.high - found.low > high - low:
-        return unknown
-    return Answering(found.value, found.low, found.high, is_fitted=True)
+    return Answering(0.5 * (low + high), low, high, is_fitted=False)
 
 
 def _rest(flows: Flows, change: Values, rate: Values) -> Values:

@@ -2,12 +2,21 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
+import numpy as np
 import pytest
 from support.diary import add, dosed
 from support.house import House
 from support.plant import DAYS, DKH, Plant, codes, the_worked_case
+
+from service.computations.output_balance.balance import balanced
+from service.computations.output_balance.numbers import Number
+from service.computations.output_balance.situation import Chamber, Fed
+from service.computations.output_balance.words import fitted_words
+from service.science.answering import Answer
+from service.science.reactor_output import Mode
 
 KEYS = {
     "effluent": {"flow", "alkalinity", "ph", "omega_aragonite", "ceiling_alkalinity"},
@@ -298,3 +307,22 @@ def test_a_repeated_pull_is_304_and_another_sites_reactor_is_not_found(house: Ho
     house.call("GET", path, status=404, token=stranger)
     refused = house.call("GET", f"/v1/equipment/{plant.piece('pump')['id']}/output-balance", status=422)
     assert "calcium_reactor" in refused["detail"]
+
+
+def test_an_answer_told_by_the_record_takes_the_place_of_the_range() -> None:
+    """At constant gas only demand's answer brings a system back: the fitted one says how soon, the range barely."""
+    alone = Fed(
+        share=1.0, system_id=None, alkalinity=Number(2.8, 0.02), ph=Number(8.1, 0.02), temperature_c=25.0,
+        salinity=35.0, boron_factor=1.0, volume_l=1000.0, demand=Number(480.0, 20.0),
+    )  # fmt: skip
+    chamber = Chamber(flow=Number(82.5, 2.0), alkalinity=Number(8.9, 0.1), ph=Number(6.6, 0.05))
+    told = Answer(0.5, 0.4, 0.6, np.array([0.45, 0.6]), np.array([0.5, 0.5]))
+    ranged, fitted = (
+        balanced(chamber, replace(alone, answer=answer), Mode.GAS_LIMITED).settles for answer in (None, told)
+    )
+    assert ranged is not None
+    assert fitted is not None
+    assert ranged["time_constant"]["high"] is None
+    assert fitted["time_constant"]["low"] == pytest.approx(1000.0 / (480.0 * 0.6))
+    assert fitted["time_constant"]["high"] == pytest.approx(1000.0 / (480.0 * 0.4))
+    assert "own record" in fitted_words(told)

@@ -11,11 +11,9 @@ from service.science.reactor_output import (
     MG_CALCIUM_PER_MEQ,
     MG_MEDIA_PER_MEQ,
     Answering,
-    DemandRecord,
     Flows,
     Mode,
     alkalinity_after_meq_l,
-    answer_to_saturation,
     gas_use_g_d,
     net_change_meq_l_d,
     required_drip_l_d,
@@ -170,31 +168,6 @@ def test_systems_of_any_shape_settle_together() -> None:
     )  # fmt: skip
     found = settles_at(mode=Mode.PH_CONTROLLED, flows=flows, omega_per_meq_l=1.3)
     assert {getattr(found, name).shape for name in found.__slots__ if name != "mode"} == {(2, 3)}
-
-
-def fit(omega: np.ndarray, demand: np.ndarray) -> Answering:
-    record = DemandRecord(omega=omega, demand=demand, demand_sd=np.full(len(omega), 20.0))
-    return answer_to_saturation(record=record)
-
-
-def test_demands_answer_is_fitted_when_the_record_spans_enough() -> None:
-    """500 meq/d at Omega 3.5 with b = 0.2: found within its interval when Omega spans two units, not when a tenth."""
-    rng = np.random.default_rng(10_020)
-    held = fitted = 0
-    for _ in range(300):
-        omega = rng.uniform(2.5, 4.5, 40)
-        true_b = 0.2 / (1.0 + 0.2 * (omega.mean() - 3.5))
-        demand = 500.0 * (1.0 + 0.2 * (omega - 3.5)) + 20.0 * rng.standard_normal(40)
-        found = fit(omega, demand)
-        fitted += found.is_fitted
-        held += bool(found.low <= true_b <= found.high)
-    assert fitted == 300
-    assert held / 300 == pytest.approx(0.96, abs=0.03)
-    narrow = 3.5 + rng.uniform(-0.05, 0.05, 40)
-    unknown = fit(narrow, 500.0 + 20.0 * rng.standard_normal(40))
-    assert (unknown.is_fitted, float(unknown.low), float(unknown.high)) == (False, 0.0, 0.4)
-    same = fit(np.full(9, 3.5), np.full(9, 500.0))
-    assert not same.is_fitted
 
 
 def test_media_is_used_by_what_it_supplied() -> None:

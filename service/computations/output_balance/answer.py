@@ -21,7 +21,7 @@ from service.computations.output_balance.limits import limited_by, limits_of
 from service.computations.output_balance.limits import shown as limits_shown
 from service.computations.output_balance.numbers import Number, Ratio, bounds, interval
 from service.computations.output_balance.situation import Situation
-from service.computations.output_balance.words import CAUTIONS, advice, findings
+from service.computations.output_balance.words import CAUTIONS, UNKNOWN_WORDS, advice, findings, fitted_words
 from service.science.chamber import ceiling_by_ph
 from service.science.chamber_limits import limits_with_errors
 from service.science.chamber_uncertainty import chamber_balance_with_errors
@@ -31,13 +31,10 @@ from service.science.reactor_output import settles_at, supply
 
 ASSUMED = (
     "Media and calcium are counted as pure calcium carbonate: 50.04 mg and 20.04 mg a meq; with magnesium carbonate "
-    "in it "
-    "less calcium, down to 17 mg.",
+    "in it less calcium, down to 17 mg.",
     "pH was read in NBS buffers. Several systems are drawn from in the shares in which they are fed.",
     "Supply over demand: what this reactor brings, over all that the system takes; advice leaves to other supplies "
-    "what "
-    "they give.",
-    "Demand answers to saturation by 0 to 0.4 of itself a unit of Omega: the range in which the rest is given.",
+    "what they give.",
 )
 SOURCES = sources_of(
     chamber_balance_with_errors, ceiling_by_ph, limits_with_errors, supply, settles_at, ratio_interval, compare_gas
@@ -75,10 +72,15 @@ def answered(situation: Situation) -> dict[str, Any]:
         "gas_check": gas_check(situation, found),
         "findings": [*findings(situation, found, parts), *limit_found(situation, limits, parts)],
         "advice": advice(situation, mode, found, parts, limited_by(situation, limits)),
-        "assumptions": list(ASSUMED),
+        "assumptions": [*ASSUMED, *_answering_words(situation)],
         "sources": SOURCES,
         "cautions": list(CAUTIONS),
     }
+
+
+def _answering_words(situation: Situation) -> list[str]:
+    """How demand is taken to answer to the level, each way of it once."""
+    return sorted({UNKNOWN_WORDS if fed.answer is None else fitted_words(fed.answer) for fed in situation.fed})
 
 
 def _system(part: Balanced, brought: Number | None) -> dict[str, Any]:

@@ -6,17 +6,20 @@ import math
 from dataclasses import dataclass
 from typing import Any
 
+import numpy as np
+
 from service.computations.output_balance.chemistry import omega_per_meq_l
 from service.computations.output_balance.numbers import Number, Ratio, Z, interval, ratio
 from service.computations.output_balance.situation import EFFLUENT_KIT, TIMED_DRIP, Chamber, Fed, Others
 from service.science.reactor_output import (
     MG_CALCIUM_PER_MEQ,
     MG_MEDIA_PER_MEQ,
-    UNKNOWN_ANSWER,
+    Answering,
     Flows,
     Mode,
     restoring_per_day,
     settles_at,
+    unknown_answering,
 )
 
 NEAR_CEILING = 0.9
@@ -122,19 +125,32 @@ def _settles(chamber: Chamber, fed: Fed, supply: Number, mode: Mode, shared: flo
         exchange_l_d=fed.others.exchange_l_d,
         exchange_alkalinity_meq_l=fed.others.exchange_alkalinity,
     )
-    found = settles_at(mode=mode, flows=flows, omega_per_meq_l=slope)
+    answering = _answering(fed, slope)
+    found = settles_at(mode=mode, flows=flows, omega_per_meq_l=slope, answering=answering)
     value = float(found.alkalinity_meq_l)
     if not math.isfinite(value) or value <= 0:
         return None
     net = max(supply.sd**2 + fed.demand.sd**2 - 2 * shared + fed.others.supply.sd**2, 0.0)
     change = Number(float(found.change_meq_l_d), math.sqrt(net) / fed.volume_l)
-    rates = [float(restoring_per_day(mode=mode, flows=flows, omega_per_meq_l=slope, b=b)) for b in UNKNOWN_ANSWER]
+    rates = [
+        float(restoring_per_day(mode=mode, flows=flows, omega_per_meq_l=slope, b=b))
+        for b in (answering.low, answering.high)
+    ]
     low, high = _ends(fed.alkalinity, value, change, rates)
     return {
         "alkalinity": interval(value, low, high, "meq/L"),
         "mode": mode.value,
         "time_constant": interval(float(found.time_days), float(found.shortest_days), float(found.longest_days), "d"),
     }
+
+
+def _answering(fed: Fed, omega_per_meq_l: float) -> Answering:
+    """How demand answers to saturation: as the system's record tells, else the range of reviews."""
+    if fed.answer is None:
+        return unknown_answering()
+    answer = fed.answer
+    value, low, high = (np.asarray(each / omega_per_meq_l) for each in (answer.value, answer.low, answer.high))
+    return Answering(value, low, high, is_fitted=True)
 
 
 def _ends(now: Number, value: float, change: Number, rates: list[float]) -> tuple[float, float]:

@@ -181,6 +181,7 @@ def _fed(feed: Feed, beside: Sequence[Feed], water: Water, read: Courses, at: da
         volume_l=water.volume_l,
         demand=water.demand,
         others=others,
+        answer=water.answer,
         demand_knows_reactor=at - feed.from_at >= ALONGSIDE,
     )
 

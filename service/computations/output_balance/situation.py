@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 from uuid import UUID
 
 from service.computations.output_balance.numbers import Number
+from service.science.answering import Answer
 from service.science.reactor_output import Mode
 
 NOTHING = Number(0.0, 0.0)
@@ -47,6 +48,7 @@ class Fed:
     volume_l: float | None
     demand: Number | None
     others: Others | None = field(default_factory=Others)
+    answer: Answer | None = None  # of its demand to its level, where its record tells
     demand_knows_reactor: bool = False  # the demand was estimated with this reactor's drip in it
 
 

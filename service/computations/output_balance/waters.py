@@ -20,6 +20,7 @@ from service.resources.places.set_points import queries as set_points
 from service.resources.places.systems.models import System
 from service.resources.records.queries import Course, system_courses
 from service.science.answer import ConsumptionEstimate
+from service.science.answering import Answer, fit_answers
 from service.storage.types import microseconds
 
 RECORDS = timedelta(days=180)
@@ -45,6 +46,7 @@ class Water:
     salinity: float
     others: Others
     tests: Course | None = None  # of its alkalinity
+    answer: Answer | None = None  # of its demand to its level
 
 
 def waters(
@@ -58,6 +60,7 @@ def waters(
     stated = volumes(session, system_ids)
     held = set_points.history(session, system_ids, quantity="reference_salinity")
     found = estimated(session, systems, at) if known is None else known
+    answers = answers_of(found)
     read = {
         quantity: system_courses(session, system_ids, quantity, start=at - FRESH, end=at + JUST_AFTER)
         for quantity in WATER_QUANTITIES
@@ -70,6 +73,7 @@ def waters(
             system,
             None if volume is None else volume.at(at),
             found.get(system.id),
+            answers.get(system.id),
             {quantity: read[quantity][system.id] for quantity in WATER_QUANTITIES},
             system_salinity=35.0 if salinity is None else salinity.value,
             at=at,
@@ -89,6 +93,7 @@ def _water(
     system: System,
     volume_l: float | None,
     found: Estimated | None,
+    answer: Answer | None,
     read: Mapping[str, Course],
     *,
     system_salinity: float,
@@ -106,7 +111,18 @@ def _water(
         salinity=_last(read["salinity"]) or system_salinity,
         others=Others() if found is None or volume_l is None else _others(found[0], volume_l, at),
         tests=None if found is None else found[0].course,
+        answer=answer,
     )
+
+
+def answers_of(found: Mapping[UUID, Estimated]) -> dict[UUID, Answer | None]:
+    """How far the demand of each system answers to its own level, None where its record does not tell."""
+    known = {key: each for key, each in found.items() if each[1].expected is not None}
+    answers = fit_answers(
+        histories=[gathered.history for gathered, _ in known.values()],
+        at_days=np.array([estimate.expected.at_days for _, estimate in known.values() if estimate.expected]),
+    )
+    return dict(zip(known, answers, strict=True))
 
 
 def _demand(estimate: ConsumptionEstimate | None, volume_l: float) -> Number | None:

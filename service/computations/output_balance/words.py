@@ -13,12 +13,12 @@ from service.computations.output_balance.fitted import turned
 from service.computations.output_balance.limits import DRIP_LIMITED, MEDIA_LIMITED
 from service.computations.output_balance.numbers import Ratio
 from service.computations.output_balance.situation import Situation
+from service.science.answering import Answer
 from service.science.reactor_output import Mode
 
 CAUTIONS = (
     "CO2 is toxic at a few per cent while oxygen still reads normal: an oxygen monitor does not protect. Ask the "
-    "site's "
-    "safety officer; follow the gas supplier and local codes.",
+    "site's safety officer; follow the gas supplier and local codes.",
     "A chamber is under pressure: close the gas and let the pressure off before opening it. A stuck valve defeats any "
     "cut-off.",
 )
@@ -27,10 +27,21 @@ MEND = (
     "Media: neither gas nor drip brings much more through this bed. Look for channels, sludge and coated grains, "
     "rinse or refill, gas closed and pressure let off first; then test the effluent again."
 )
+UNKNOWN_WORDS = (
+    "Demand answers to saturation by 0 to 0.4 of itself a unit of Omega, all alike: the record does not tell how far."
+)
 FAR_BELOW = 0.3
 LOW_PH = 6.5
 PH_PER_LOG_CEILING = 0.1 / math.log(1.17)
 """0.1 of pH is 17 % of the ceiling."""
+
+
+def fitted_words(answer: Answer) -> str:
+    """How far demand answers to the level, as a record told it."""
+    return (
+        f"Demand rises by {answer.value:.0%} ({answer.low:.0%} to {answer.high:.0%}) of itself with a meq/L, as the "
+        "system's own record tells."
+    )
 
 
 def findings(situation: Situation, chemistry: Chemistry | None, parts: list[Balanced]) -> list[dict[str, Any]]:

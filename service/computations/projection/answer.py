@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
 
@@ -12,6 +13,8 @@ from service.computations.answers import LEVEL, remark, sources_of
 from service.computations.consumption.answer import NO_VOLUME, SCALES, Scaled, missing, per_day, set_aside, used
 from service.computations.consumption.gather import Gathered
 from service.computations.output_balance.chemistry import omega_per_meq_l
+from service.computations.output_balance.waters import answers_of
+from service.computations.output_balance.words import UNKNOWN_WORDS, fitted_words
 from service.computations.projection.models import ProjectionSent
 from service.computations.projection.plan import Reactor, changes_of, lacking, shown_reactor, turns_of
 from service.errors import Unacceptable
@@ -19,6 +22,7 @@ from service.resources.keeping.amounts import amount_in, refused
 from service.resources.places.systems.models import System
 from service.science import Values
 from service.science.answer import ConsumptionEstimate
+from service.science.answering import Answer
 from service.science.chamber_model import at_gas_and_drip, dissolving_l_d
 from service.science.consumption import estimate_consumption
 from service.science.projection import Ahead, Start, Turn, project, start_of
@@ -36,7 +40,7 @@ QUANTITY = "alkalinity"
 ASSUMED = (
     "What runs in now goes on: drips, pumps, limewater, exchanges, and doses by hand as in the last fortnight (known "
     "to 30 %). Water changes go on only as planned.",
-    "Demand goes on wandering as it has. It answers to saturation by 0 to 0.4 of itself a unit of Omega, all alike.",
+    "Demand goes on wandering as it has.",
     "At constant gas what dissolves stays as the tank rises; where pH is controlled or the effluent at its ceiling the "
     "effluent stays, and the supply shrinks as the tank rises.",
     "A chamber under another gas flow or drip dissolves in proportion to its distance from saturation, the part of the "
@@ -94,20 +98,26 @@ def shown(
     if any(each.expected is None for each in estimates) or lacking(reactors):
         return answer
     start = _start(gathered, estimates)
+    answering = answers_of({system.id: (gathered, now)})[system.id]
+    by_hand, told = _by_hand(gathered, at), _answering(reactors, now, answering)
+    planned = {"turns": [*turns, *by_hand], "changes": changes}
     ahead = [
-        project(start=start, days=sent.days, restoring_per_day=rates, weight=np.full(len(SHARES), 0.2), **plan)
-        for rates, plan in (
-            (_restoring(gathered, reactors, now, volume_l, planned=True), {"turns": [*turns, *_by_hand(gathered, at)],
-                                                                          "changes": changes}),
-            (_restoring(gathered, reactors, now, volume_l, planned=False), {"turns": _by_hand(gathered, at)}),
+        project(
+            start=start,
+            days=sent.days,
+            restoring_per_day=_running(gathered, reactors, volume_l, is_planned) + told.rates,
+            weight=told.weight,
+            **plan,
         )
-    ]  # fmt: skip
+        for is_planned, plan in ((True, planned), (False, {"turns": by_hand}))
+    ]
     return {
         **answer,
         "course": _course(ahead[0], at, scaled),
         "unchanged": _course(ahead[1], at, scaled),
         "largest_change": _largest(ahead[0], scaled),
         "findings": _findings(system, sent, ahead[0], scaled),
+        "assumptions": [*answer["assumptions"], told.words],
     }
 
 
@@ -141,20 +151,34 @@ def _exchanged(gathered: Gathered, kind: str) -> float:
     return total
 
 
-def _restoring(
-    gathered: Gathered, reactors: Sequence[Reactor], now: ConsumptionEstimate, volume_l: float, *, planned: bool
-) -> Values:
-    """The share of a displacement that a day takes back, for five answers of demand."""
+@dataclass(frozen=True)
+class _Told:
+    """What a day takes back by demand's answer to the level: rates, how likely each is, and the words for it."""
+
+    rates: Values
+    weight: Values
+    words: str
+
+
+def _answering(reactors: Sequence[Reactor], now: ConsumptionEstimate, answer: Answer | None) -> _Told:
+    """By the system's own record where it tells, else by the range of reviews."""
+    demand = max(now.best or 0.0, 0.0)
+    if answer is not None:
+        return _Told(demand * answer.tried, answer.weight, fitted_words(answer))
+    slopes = [slope for slope in (omega_per_meq_l(reactor.fed) for reactor in reactors) if slope is not None]
+    low, high = UNKNOWN_ANSWER
+    rates = demand * (slopes[-1] if slopes else USUAL_OMEGA_PER_MEQ_L) * (low + SHARES * (high - low))
+    return _Told(rates, np.full(len(SHARES), 1.0 / len(SHARES)), UNKNOWN_WORDS)
+
+
+def _running(gathered: Gathered, reactors: Sequence[Reactor], volume_l: float, is_planned: bool) -> float:
+    """What a day takes back by water that runs through: exchanges, and drips whose effluent stays as it is."""
     rate = _exchanged(gathered, "exchange")
-    slope = USUAL_OMEGA_PER_MEQ_L
     for reactor in reactors:
-        slope = omega_per_meq_l(reactor.fed) or slope
-        drip = reactor.drip_l_d if not planned or reactor.ahead is None else float(reactor.ahead.drip_l_d)
+        drip = reactor.drip_l_d if not is_planned or reactor.ahead is None else float(reactor.ahead.drip_l_d)
         if reactor.mode is not Mode.GAS_LIMITED and drip is not None:
             rate += drip * reactor.fed.share / volume_l
-    demand = max(now.best or 0.0, 0.0)
-    low, high = UNKNOWN_ANSWER
-    return rate + demand * slope * (low + SHARES * (high - low))
+    return rate
 
 
 def _by_hand(gathered: Gathered, at: datetime) -> list[Turn]:
