@@ -19,7 +19,7 @@ from service.science.answering import Answer
 from service.science.reactor_output import Mode
 
 KEYS = {
-    "effluent": {"flow", "alkalinity", "ph", "omega_aragonite", "ceiling_alkalinity"},
+    "effluent": {"flow", "alkalinity", "ph", "omega_aragonite", "ceiling_alkalinity", "against_ceiling"},
     "supply": {"alkalinity", "calcium", "media"},
     "demand": {"alkalinity"},
     "gas": {"added", "use_fraction", "carry_over"},

@@ -59,7 +59,21 @@ def test_an_effluent_above_its_ceiling_is_flagged_never_clipped(house: House) ->
     answer = house.call("POST", PATH, {**WORKED, "effluent": {**EFFLUENT, "ph": {"value": 7.2}}})
     assert answer["effluent"]["omega_aragonite"]["value"] > 1.5
     assert answer["effluent"]["alkalinity"]["value"] > answer["effluent"]["ceiling_alkalinity"]["value"]
+    assert answer["effluent"]["against_ceiling"] == "above"
     assert "above_ceiling" in codes(answer["findings"])
+
+
+def test_an_effluent_perhaps_above_its_ceiling_shows_it_and_is_no_finding(house: House) -> None:
+    """0.1 of pH is 17 % of the ceiling: an Omega of 1.1 with a pH known to 0.1 may as well be 0.9."""
+    stands = {}
+    for ph in (6.6, 6.9, 7.2):
+        answer = house.call("POST", PATH, {**WORKED, "effluent": {**EFFLUENT, "ph": {"value": ph}}})
+        omega = answer["effluent"]["omega_aragonite"]
+        stands[answer["effluent"]["against_ceiling"]] = (omega["low"], omega["value"], omega["high"])
+        named = "above_ceiling" in codes(answer["findings"])
+        assert named == (omega["low"] > 1)
+    assert list(stands) == ["below", "perhaps_above", "above"]
+    assert stands["perhaps_above"][0] < 1 < stands["perhaps_above"][1]
 
 
 def test_chambers_in_series_add_up_to_the_whole(house: House) -> None:

@@ -14,7 +14,7 @@ from service.computations.output_balance.balance import (
     supply_of,
     total_supply,
 )
-from service.computations.output_balance.chemistry import NO_GAS, chemistry, inflow_of, omega_shown
+from service.computations.output_balance.chemistry import NO_GAS, against_ceiling, chemistry, inflow_of, omega_shown
 from service.computations.output_balance.gas_check import gas_check
 from service.computations.output_balance.limits import finding as limit_found
 from service.computations.output_balance.limits import limited_by, limits_of
@@ -57,6 +57,7 @@ def answered(situation: Situation) -> dict[str, Any]:
             "ph": bounds(chamber.ph, "[pH]"),
             "omega_aragonite": None if found is None else omega_shown(found.omega),
             "ceiling_alkalinity": None if found is None else found.ceiling_meq_l,
+            "against_ceiling": None if found is None else against_ceiling(found.omega),
         },
         "supply": {
             "alkalinity": bounds(total, "meq/d"),

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Literal
 
 import numpy as np
 
@@ -24,6 +24,7 @@ from service.science.reactor_output import gas_use_g_d
 from service.science.seawater import density
 
 CEILING_SD = 0.05
+AgainstCeiling = Literal["below", "perhaps_above", "above"]
 NOMINAL_TANK_PH = 8.1
 """Stands in for an unread tank pH where only the effluent's own saturation is asked, which does not depend on it."""
 
@@ -218,6 +219,15 @@ def _shown(found: Interval, unit: str) -> dict[str, Any]:
 def omega_shown(found: Interval) -> dict[str, Any] | None:
     """Omega as it leaves."""
     return _shown(found, "1") if math.isfinite(float(found.value)) else None
+
+
+def against_ceiling(omega: Interval) -> AgainstCeiling | None:
+    """Where the effluent stands against its ceiling: an interval that holds 1 cannot tell, and is no finding."""
+    if not math.isfinite(float(omega.value)):
+        return None
+    if float(omega.value) <= 1.0:
+        return "below"
+    return "above" if float(omega.low) > 1.0 else "perhaps_above"
 
 
 def _ceiling(ph: Number, inflow: Inflow, celsius: float) -> dict[str, Any] | None:

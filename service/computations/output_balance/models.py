@@ -8,6 +8,7 @@ from uuid import UUID
 from pydantic import Field
 
 from service.computations.answers import Answer, Remark
+from service.computations.output_balance.chemistry import AgainstCeiling
 from service.http.shapes import Bounds, Shape
 
 
@@ -19,6 +20,9 @@ class EffluentRead(Shape):
     ph: Bounds | None
     omega_aragonite: Bounds | None
     ceiling_alkalinity: Bounds | None = Field(description="The highest alkalinity at this pH: aragonite saturation 1.")
+    against_ceiling: AgainstCeiling | None = Field(
+        description="Where Omega stands against 1; perhaps_above: above, but its interval holds 1."
+    )
 
 
 class SupplyRead(Shape):

@@ -8,7 +8,7 @@ from typing import Any
 
 from service.computations.answers import remark
 from service.computations.output_balance.balance import Balanced
-from service.computations.output_balance.chemistry import Chemistry
+from service.computations.output_balance.chemistry import Chemistry, against_ceiling
 from service.computations.output_balance.fitted import turned
 from service.computations.output_balance.limits import DRIP_LIMITED, MEDIA_LIMITED
 from service.computations.output_balance.numbers import Ratio
@@ -77,14 +77,13 @@ def _of_saturation(situation: Situation, chemistry: Chemistry | None) -> Iterato
     if chemistry is None or situation.chamber.ph is None:
         return
     omega = chemistry.omega
-    if float(omega.value) > 1.0:
-        surely = "" if float(omega.low) > 1.0 else " It may still be below, by the errors of pH and titration."
+    if against_ceiling(omega) == "above":
         yield (
             "above_ceiling",
-            f"The effluent is above its ceiling (aragonite saturation {float(omega.value):.2f}): more than media of "
-            f"aragonite can dissolve.{surely} A sample that had lost gas reads too high a pH; else the pH probe is "
-            "off, "
-            "the alkalinity misread, or the media more soluble than aragonite.",
+            f"The effluent is above its ceiling (aragonite saturation {float(omega.value):.2f}, {float(omega.low):.2f} "
+            "at least by the errors of pH and titration): more than media of aragonite can dissolve. A sample that had "
+            "lost gas reads too high a pH; else the pH probe is off, the alkalinity misread, or the media more soluble "
+            "than aragonite. The pH read again in the chamber itself, or in a closed cell, tells which.",
         )
     elif float(omega.high) < FAR_BELOW and situation.chamber.ph.value < LOW_PH:
         yield (
