@@ -1,4 +1,4 @@
-"""Well-mixed water that holds five solutes, and the ledger of what crosses the site's boundary."""
+"""Well-mixed water that holds six solutes, and the ledger of what crosses the site's boundary."""
 
 from dataclasses import dataclass, field
 
@@ -6,21 +6,24 @@ import numpy as np
 
 from service.simulation.chemistry import Values
 
-SOLUTES = ("alkalinity", "carbon", "calcium", "magnesium", "salt")
-ALKALINITY, CARBON, CALCIUM, MAGNESIUM, SALT = range(5)
-"""Rows of every contents array: meq, mmol, mmol, mmol, and salinity times litres."""
+SOLUTES = ("alkalinity", "carbon", "calcium", "magnesium", "salt", "nitrate")
+ALKALINITY, CARBON, CALCIUM, MAGNESIUM, SALT, NITRATE = range(len(SOLUTES))
+"""Rows of every contents array: meq, mmol, mmol, mmol, salinity times litres, and mmol."""
 
 
-def column(alkalinity: float, carbon: float, calcium: float, magnesium: float = 0.0, salt: float = 0.0) -> Values:
-    """Return what one unit of a process adds, shape (5, 1)."""
-    return np.array([[alkalinity], [carbon], [calcium], [magnesium], [salt]])
+def column(
+    alkalinity: float, carbon: float, calcium: float, magnesium: float = 0.0, salt: float = 0.0, nitrate: float = 0.0
+) -> Values:
+    """Return what one unit of a process adds, shape (6, 1)."""
+    return np.array([[alkalinity], [carbon], [calcium], [magnesium], [salt], [nitrate]])
 
 
 ARAGONITE = column(1.0, 0.5, 0.5)
 """One meq of dissolved media: CaCO3 gives two of alkalinity, one of carbon, one of calcium."""
 LIMEWATER = column(1.0, 0.0, 0.5)
 CARBON_DIOXIDE = column(0.0, 1.0, 0.0)
-ACID = column(-1.0, 0.0, 0.0)
+NITRIFIED = column(-1.0, 0.0, 0.0, nitrate=1.0)
+"""One meq lost to nitrate formed from food: one mmol of it (Wolf-Gladrow et al. 2007)."""
 BICARBONATE = column(1.0, 1.0, 0.0)
 
 
@@ -31,7 +34,7 @@ def skeleton(magnesium_share: float) -> Values:
 
 @dataclass(slots=True)
 class Ledger:
-    """What came in over the boundary (negative: left), by named term, shape (5, runs) each.
+    """What came in over the boundary (negative: left), by named term, shape (6, runs) each.
 
     Boundary: the water of the system and of its reactor chamber. Coral skeletons, media, gas, air, drain, new water and
     the biology's own carbon are outside. What passes between system and chamber is inside and never booked.
@@ -41,16 +44,16 @@ class Ledger:
     flows: dict[str, Values] = field(default_factory=dict)
 
     def book(self, term: str, amounts: Values) -> Values:
-        """Add amounts (5, runs) to a term and return them."""
+        """Add amounts (6, runs) to a term and return them."""
         if term not in self.flows:
-            self.flows[term] = np.zeros((5, self.runs))
+            self.flows[term] = np.zeros((len(SOLUTES), self.runs))
         self.flows[term] += amounts
         return amounts
 
 
 @dataclass(slots=True)
 class Basin:
-    """Contents (5, runs) in a volume (runs) of litres."""
+    """Contents (6, runs) in a volume (runs) of litres."""
 
     contents: Values
     volume: Values

@@ -1,4 +1,4 @@
-"""The hourly course of one system, in many runs at once: every array below is of shape (runs) or (5, runs)."""
+"""The hourly course of one system, in many runs at once: every array below is of shape (runs) or (6, runs)."""
 
 from dataclasses import dataclass
 
@@ -6,25 +6,36 @@ import numpy as np
 
 from service.simulation import chemistry
 from service.simulation.basin import (
-    ACID,
     ALKALINITY,
+    ARAGONITE,
     BICARBONATE,
     CALCIUM,
     CARBON,
     CARBON_DIOXIDE,
     LIMEWATER,
+    NITRIFIED,
     SALT,
+    SOLUTES,
     Basin,
     Ledger,
     column,
     skeleton,
 )
-from service.simulation.chemistry import CALCIUM_MG_PER_MMOL, MAGNESIUM_MG_PER_MMOL, Constants, Values
+from service.simulation.chemistry import (
+    CALCIUM_MG_PER_MMOL,
+    MAGNESIUM_MG_PER_MMOL,
+    NITRATE_MG_PER_MMOL,
+    Constants,
+    Values,
+)
 from service.simulation.forcing import (
     GAS_LEAK,
     GAS_LOSS,
     GAS_VENTED,
     MEDIA_AGEING,
+    MORE_FOOD,
+    PRECIPITATION,
+    SALT_LOST,
     TOP_OFF_STANDSTILL,
     Forcing,
     forcing,
@@ -52,7 +63,7 @@ REACTOR_TRACES = (
 
 @dataclass(frozen=True, slots=True)
 class Change:
-    """A water change as it happened: litres and concentrations, (runs) and (5, runs)."""
+    """A water change as it happened: litres and concentrations, (runs) and (6, runs)."""
 
     spec: WaterChange
     hour: int
@@ -68,12 +79,12 @@ class Course:
     forcing: Forcing
     samplings: tuple[tuple[Sampling, ...], ...]
     concentration: Values
-    """(hours, 5, runs)"""
+    """(hours, 6, runs)"""
     trace: dict[str, Values]
     """(hours, runs) each, by the names in TRACES and REACTOR_TRACES"""
     ledger: Ledger
     stock_at_start: Values
-    """(5, runs), system and chamber"""
+    """(6, runs), system and chamber"""
     stock_at_end: Values
     changes: list[Change]
     pump_factor: Values
@@ -108,14 +119,15 @@ class _Run:
         reactor_traces = REACTOR_TRACES if self.chamber else ()
         self.ageing, self.venting, self.leak = map(self._losses, (MEDIA_AGEING, GAS_VENTED, GAS_LEAK))
         self.shutting = self._losses(GAS_LOSS)
+        self.feeding, self.snow, self.losing = map(self._losses, (MORE_FOOD, PRECIPITATION, SALT_LOST))
         standstill = self.force.fault(TOP_OFF_STANDSTILL)
         self.standing = standstill.course(self.hours) > 0.0 if standstill else None
         self.trace = {name: np.zeros((self.hours, self.runs)) for name in (*TRACES, *reactor_traces)}
-        self.concentration = np.zeros((self.hours, 5, self.runs))
+        self.concentration = np.zeros((self.hours, len(SOLUTES), self.runs))
         self.settings: list[tuple[int, str, Values]] = []
 
     def _losses(self, what: str) -> Values | None:
-        """Return the share lost hour by hour, (hours, runs), if the scenario has that fault."""
+        """Return the share lost, or the rate, hour by hour, (hours, runs), if the scenario has that fault."""
         fault = self.force.fault(what)
         return fault.course(self.hours) if fault else None
 
@@ -130,6 +142,7 @@ class _Run:
                 water.calcium_mg_l / CALCIUM_MG_PER_MMOL * ones,
                 water.magnesium_mg_l / MAGNESIUM_MG_PER_MMOL * ones,
                 water.salinity * ones,
+                water.nitrate_mg_l / NITRATE_MG_PER_MMOL * ones,
             ]
         )
         self.basin = Basin(start * self.force.volume_l, self.force.volume_l.copy())
@@ -152,8 +165,9 @@ class _Run:
             self.exchange_water = self._new_water(exchange, exchange.alkalinity_meq_l * alkalinity)
 
     def _new_water(self, spec: object, alkalinity: Values) -> Values:
-        """Return the concentrations of new water that stands open to the outside air (420 ppm), shape (5, runs)."""
-        calcium, magnesium, salinity = (getattr(spec, name) for name in ("calcium_mg_l", "magnesium_mg_l", "salinity"))
+        """Return the concentrations of new water that stands open to the outside air (420 ppm), shape (6, runs)."""
+        names = ("calcium_mg_l", "magnesium_mg_l", "salinity", "nitrate_mg_l")
+        calcium, magnesium, salinity, nitrate = (getattr(spec, name) for name in names)
         constants = chemistry.constants_at(np.full(self.runs, max(salinity, 5.0)), np.full(self.runs, 25.0))
         low, high = np.full(self.runs, 6.0), np.full(self.runs, 9.5)
         for _ in range(50):
@@ -171,6 +185,7 @@ class _Run:
                 calcium / CALCIUM_MG_PER_MMOL * ones,
                 magnesium / MAGNESIUM_MG_PER_MMOL * ones,
                 salinity * ones,
+                nitrate / NITRATE_MG_PER_MMOL * ones,
             ]
         )
 
@@ -293,6 +308,9 @@ class _Run:
         """Let an hour pass: all rates are those at its start but for the chamber, which is solved exactly."""
         water = self.basin.concentrations()
         change = self._biology(hour, water) + self._air(hour, water)
+        if self.snow is not None:
+            lost = self.snow[hour] * self.basin.volume * HOUR
+            change = change + self.ledger.book("precipitation", -ARAGONITE * lost)
         if self.system.dosing:
             dosing = self.system.dosing
             dose = column(1.0, dosing.carbon_per_meq, dosing.calcium_per_meq)
@@ -312,6 +330,10 @@ class _Run:
                 self._top_up(hour, np.where(self.standing[hour], 0.0, missing))
             elif not self.system.top_off.by_hand_every_days:
                 self._top_up(hour, np.full(self.runs, evaporated))
+            if self.losing is not None:
+                litres = self.losing[hour] * HOUR
+                self.ledger.book("water lost", self.basin.drain(litres))
+                self._top_up(hour, litres)
 
     def _biology(self, hour: int, water: Values) -> Values:
         """Return what corals and bacteria take out in this hour."""
@@ -324,14 +346,14 @@ class _Run:
         calcification = self.force.demand[hour] * answer * of_the_hour  # meq/L/d of the true volume at the start
         volume = self.basin.volume
         taken = -skeleton(corals.magnesium_share) * (calcification * volume * HOUR)
-        acid = ACID * (corals.nitrification_meq_l_d * volume * HOUR)
+        nitrified = corals.nitrification_meq_l_d + (0.0 if self.feeding is None else self.feeding[hour])
         net_growth = -self.system.air.photosynthesis_mmol_l_d * (light - 1.0)
         grown = CARBON_DIOXIDE * (net_growth * volume * HOUR)
         self.trace["saturation"][hour] = saturation
-        self.trace["uptake"][hour] = calcification + corals.nitrification_meq_l_d
+        self.trace["uptake"][hour] = calcification + nitrified
         return (
             self.ledger.book("calcification", taken)
-            + self.ledger.book("nitrification", acid)
+            + self.ledger.book("nitrification", NITRIFIED * (nitrified * volume * HOUR))
             + self.ledger.book("photosynthesis and respiration", grown)
         )
 

@@ -81,6 +81,20 @@ class Standstill:
         _in_order(self.between_days)
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Rate:
+    """From a day drawn between two bounds something runs at a rate, for so many days or growing over so many."""
+
+    between_days: tuple[float, float] = number(0, FOR_EVER)
+    rate: float = number(0, 1000)
+    days: float = number(0.04, FOR_EVER, FOR_EVER)
+    over_days: float = number(0, FOR_EVER, 0.0)
+
+    def __post_init__(self) -> None:
+        """Refuse bounds in the wrong order."""
+        _in_order(self.between_days)
+
+
 @dataclass(frozen=True, slots=True)
 class Begun:
     """A fault as drawn: the day it began, its end and its size in each run, shape (runs)."""
@@ -112,6 +126,13 @@ def begun_loss(what: str, loss: Loss, streams: Streams) -> Begun:
     """Return a loss as drawn in every run."""
     day = beginning(what, loss.between_days, streams)
     return Begun(what, day, np.full_like(day, loss.until_day), np.full_like(day, loss.share), loss.over_days)
+
+
+def begun_rate(what: str, rate: Rate, streams: Streams) -> Begun:
+    """Return something that runs at a rate as drawn in every run; it ends on a whole hour."""
+    day = beginning(what, rate.between_days, streams)
+    until = day + round(rate.days * 24) / 24.0
+    return Begun(what, day, until, np.full_like(day, rate.rate), rate.over_days)
 
 
 def begun_offset(what: str, purpose: str, offset: Offset, streams: Streams) -> Begun:

@@ -6,13 +6,14 @@ from dataclasses import dataclass
 import numpy as np
 
 from service.simulation.chemistry import Values
-from service.simulation.faults import Begun, begun_loss, begun_standstill
+from service.simulation.faults import Begun, begun_loss, begun_rate, begun_standstill
 from service.simulation.scenario import Air, Clogging, Corals, DemandStep, Dose, System, TopOff
 from service.simulation.streams import Streams, wander
 
 GAS_LEAK, GAS_VENTED, GAS_LOSS = "gas leak", "gas vented", "gas falls"
 DRIP_LOSS, MEDIA_AGEING = "drip loss", "media ageing"
 TOP_OFF_STANDSTILL = "top-off standstill"
+SALT_LOST, MORE_FOOD, PRECIPITATION = "salt lost", "more food", "precipitation"
 SATURATED_LIMEWATER_MEQ_L = 40.6
 """2 x 20.3 mmol/L at 25 degC (Bates, Bower & Smith 1956)."""
 
@@ -109,6 +110,12 @@ def _faults(system: System, streams: Streams) -> Iterator[Begun]:
         yield from (begun_loss(what, loss, streams) for what, loss in losses if loss)
     if top_off and top_off.standstill:
         yield begun_standstill(TOP_OFF_STANDSTILL, top_off.standstill, streams)
+    rates = (
+        (SALT_LOST, top_off.salt_lost if top_off else None),
+        (MORE_FOOD, system.corals.more_food),
+        (PRECIPITATION, system.precipitation),
+    )
+    yield from (begun_rate(what, rate, streams) for what, rate in rates if rate)
 
 
 def daylight(air: Air) -> Values:

@@ -26,6 +26,7 @@ UNITS = {
     "alkalinity": "meq/L", "calcium": "mg/L", "magnesium": "mg/L", "salinity": "1", "temperature": "Cel", "ph": "1",
     "effluent_alkalinity": "meq/L", "effluent_ph": "1", "effluent_flow": "L/d", "cylinder_gross_mass": "kg",
     "limewater_strength": "meq/L", "bubble_rate": "/min", "media_level": "%",
+    "nitrate": "mg/L NO3",
 }  # fmt: skip
 SUBJECTS = {
     "effluent_alkalinity": "reactor", "effluent_ph": "reactor", "effluent_flow": "reactor", "bubble_rate": "reactor",

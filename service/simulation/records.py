@@ -120,6 +120,8 @@ class Truth:
     """mg/L"""
     magnesium: Values
     """mg/L"""
+    nitrate: Values
+    """mg/L NO3"""
     carbon: Values
     """Dissolved inorganic carbon, mmol/L"""
     salinity: Values
@@ -164,9 +166,9 @@ class Fault:
     """Something that went wrong from a day on and was not written down.
 
     `what`: gas leak, gas vented, gas falls, drip loss, media ageing, kit drift, instrument off, misread, degassed
-    samples, top-off standstill, unrecorded addition, unrecorded demand step. `size`: the share lost (of samples:
-    standing open; of a misread scale: gained), a bias in the unit of `quantity`, days, meq/L, a factor; in full after
-    `over_days`.
+    samples, top-off standstill, salt lost, more food, precipitation, unrecorded addition, unrecorded demand step.
+    `size`: the share lost (of samples: standing open; of a misread scale: gained), a bias in the unit of `quantity`,
+    days, meq/L, a factor, of water lost litres a day, of food and precipitation meq/L/d; in full after `over_days`.
     """
 
     what: str
@@ -211,7 +213,7 @@ class SimulatedSystem:
     recorded: Recorded
     labels: Labels
     flows: dict[str, Values]
-    """What crossed the boundary over the whole run by term, shape (5): see `SOLUTES` in service.simulation.basin"""
+    """What crossed the boundary over the whole run by term, shape (6): see `SOLUTES` in service.simulation.basin"""
     stock_at_start: Values
     stock_at_end: Values
     gas: dict[str, float]

@@ -7,12 +7,13 @@ unless it says otherwise. Every class here is one table of the file.
 from dataclasses import dataclass, field
 from typing import Literal
 
-from service.simulation.faults import Degassed, Loss, Misread, Offset, Span, Standstill
+from service.simulation.faults import Degassed, Loss, Misread, Offset, Rate, Span, Standstill
 from service.simulation.strict import ScenarioError, number
 
 Quantity = Literal[
     "alkalinity", "calcium", "magnesium", "salinity", "temperature", "ph", "effluent_alkalinity", "effluent_ph",
     "effluent_flow", "cylinder_gross_mass", "limewater_strength", "bubble_rate", "media_level",
+    "nitrate",
 ]  # fmt: skip
 
 
@@ -28,6 +29,7 @@ class Water:
     alkalinity_meq_l: float = number(0.5, 8, 2.85)
     calcium_mg_l: float = number(100, 800, 420.0)
     magnesium_mg_l: float = number(300, 2500, 1310.0)
+    nitrate_mg_l: float = number(0.1, 500, 5.0)
     ph_nbs: float = number(7, 9, 8.1)
 
 
@@ -57,6 +59,9 @@ class Corals:
     reference_saturation: float = number(0.5, 8, 3.5)
     magnesium_share: float = number(0, 0.3, 0.01)
     nitrification_meq_l_d: float = number(0, 0.5, 0.0)
+    """Net of what algae and denitrification give back; as much nitrate, in mmol, is formed."""
+    more_food: Rate | None = None
+    """meq/L/d of nitrification besides."""
     step: tuple[DemandStep, ...] = ()
 
 
@@ -85,6 +90,8 @@ class TopOff:
     strength_return_days: float = number(1, 1e4, 20.0)
     volume_error: float = number(0, 0.5, 0.02)
     standstill: Standstill | None = None
+    salt_lost: Rate | None = None
+    """Litres a day of the system's own water that leave, as with wet skimmate, and that the top-off makes up."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -100,6 +107,7 @@ class WaterChange:
     calcium_mg_l: float = number(0, 1000, 430.0)
     magnesium_mg_l: float = number(0, 3000, 1330.0)
     salinity: float = number(0, 45, 35.0)
+    nitrate_mg_l: float = number(0, 500, 0.0)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -113,6 +121,7 @@ class Exchange:
     calcium_mg_l: float = number(0, 1000, 415.0)
     magnesium_mg_l: float = number(0, 3000, 1300.0)
     salinity: float = number(0, 45, 35.0)
+    nitrate_mg_l: float = number(0, 500, 0.0)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -301,6 +310,8 @@ class System:
     dosing: Dosing | None = None
     reactor: Reactor | None = None
     dose: tuple[Dose, ...] = ()
+    precipitation: Rate | None = None
+    """meq/L/d that leave as calcium carbonate, beside the corals."""
     test: tuple[Test, ...] = ()
     probe: tuple[Probe, ...] = ()
     maintenance: tuple[Maintenance, ...] = ()

@@ -5,8 +5,14 @@ from dataclasses import replace
 
 import numpy as np
 
-from service.simulation.basin import ALKALINITY, CALCIUM, CARBON, MAGNESIUM, SALT
-from service.simulation.chemistry import CALCIUM_MG_PER_MMOL, CO2_MG_PER_MMOL, MAGNESIUM_MG_PER_MMOL, Values
+from service.simulation.basin import ALKALINITY, CALCIUM, CARBON, MAGNESIUM, NITRATE, SALT
+from service.simulation.chemistry import (
+    CALCIUM_MG_PER_MMOL,
+    CO2_MG_PER_MMOL,
+    MAGNESIUM_MG_PER_MMOL,
+    NITRATE_MG_PER_MMOL,
+    Values,
+)
 from service.simulation.engine import Course, run
 from service.simulation.faults import Begun, begun_loss
 from service.simulation.forcing import GAS_LEAK
@@ -146,6 +152,7 @@ def _truth(course: Course, index: int) -> Truth:
         uptake=traced("uptake"),
         calcium=water[:, CALCIUM] * CALCIUM_MG_PER_MMOL,
         magnesium=water[:, MAGNESIUM] * MAGNESIUM_MG_PER_MMOL,
+        nitrate=water[:, NITRATE] * NITRATE_MG_PER_MMOL,
         carbon=water[:, CARBON].copy(),
         salinity=water[:, SALT].copy(),
         temperature=course.forcing.temperature[:, index].copy(),

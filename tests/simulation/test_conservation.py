@@ -17,7 +17,7 @@ from hypothesis import strategies as st
 from service.simulation import Fault, SimulatedSystem, simulate, simulate_many
 from service.simulation.basin import ALKALINITY, CALCIUM, CARBON, MAGNESIUM, SALT, SOLUTES, Ledger
 from service.simulation.engine import run
-from service.simulation.faults import Loss, Standstill
+from service.simulation.faults import Loss, Rate, Standstill
 from service.simulation.reactor import Chamber
 from service.simulation.scenario import (
     Air,
@@ -50,6 +50,13 @@ def maybe(strategy: st.SearchStrategy) -> st.SearchStrategy:
     return st.one_of(st.none(), strategy)
 
 
+rate = st.builds(
+    Rate,
+    between_days=st.just((0.5, 2.0)),
+    rate=between(0, 1),
+    days=between(0.1, 3),
+    over_days=st.sampled_from([0.0, 1.0]),
+)
 corals = st.builds(
     Corals,
     demand_meq_l_d=between(0, 1),
@@ -58,6 +65,7 @@ corals = st.builds(
     saturation_response=between(0, 0.5),
     magnesium_share=between(0, 0.15),
     nitrification_meq_l_d=between(0, 0.05),
+    more_food=maybe(rate),
 )
 air = st.builds(
     Air,
@@ -83,6 +91,7 @@ by_itself = st.builds(
     evaporation_l_d=between(0, 20),
     kind=st.sampled_from(["fresh_water", "limewater"]),
     standstill=maybe(st.builds(Standstill, between_days=st.just((0.5, 2.0)), days=between(0.5, 3))),
+    salt_lost=maybe(rate),
 )
 top_off = st.one_of(by_hand, by_itself)
 change = st.builds(WaterChange, first_day=between(0.1, 3), every_days=between(1, 4), volume_l=between(1, 300))
@@ -119,6 +128,7 @@ systems = st.builds(
     dosing=maybe(dosing),
     reactor=maybe(reactor),
     dose=st.lists(dose, max_size=2).map(tuple),
+    precipitation=maybe(rate),
 )
 scenarios = st.builds(Scenario, title=st.just("mix"), days=st.just(DAYS), system=st.tuples(systems))
 
@@ -127,7 +137,9 @@ EVERYTHING = System(
     code="S1",
     water=Water(volume_l=1000, volume_error=0.05),
     corals=Corals(demand_meq_l_d=0.3, nitrification_meq_l_d=0.01),
-    top_off=TopOff(evaporation_l_d=12, kind="limewater", standstill=Standstill(between_days=(1.0, 2.0), days=1.0)),
+    top_off=TopOff(evaporation_l_d=12, kind="limewater", standstill=Standstill(between_days=(1.0, 2.0), days=1.0),
+        salt_lost=Rate(between_days=(1.0, 2.0), rate=2.0),
+    ),
     water_change=(WaterChange(first_day=1.6, every_days=2, volume_l=100),),
     exchange=Exchange(litres_per_day=50),
     dosing=Dosing(rate_meq_d=50),
@@ -137,6 +149,7 @@ EVERYTHING = System(
         drip_loss=Loss(between_days=(1.0, 2.0), share=0.25), media_ageing=Loss(between_days=(1.0, 2.0), share=0.5),
     ),
     dose=(Dose(between_days=(1.0, 2.0), alkalinity_meq_l=0.5, recorded=False),),
+    precipitation=Rate(between_days=(1.0, 2.0), rate=0.5, days=0.5),
 )  # fmt: skip
 
 
@@ -146,8 +159,8 @@ few = settings(max_examples=25, deadline=None, suppress_health_check=[HealthChec
 
 
 def imbalance(system: SimulatedSystem) -> np.ndarray:
-    """Return what the ledger cannot account for, as a share of the stock, shape (5)."""
-    crossed = sum(system.flows.values(), np.zeros(5))
+    """Return what the ledger cannot account for, as a share of the stock, shape (6)."""
+    crossed = sum(system.flows.values(), np.zeros(len(SOLUTES)))
     return np.abs(system.stock_at_end - system.stock_at_start - crossed) / np.abs(system.stock_at_start)
 
 
@@ -194,7 +207,7 @@ def test_stoichiometry_of_the_terms(scenario: Scenario, seed: int) -> None:
     assert skeleton[ALKALINITY] == pytest.approx(2.0 * skeleton[CARBON], abs=1e-9)
     for term in ("gas exchange", "gas fed", "photosynthesis and respiration"):
         for solute in (ALKALINITY, CALCIUM, MAGNESIUM, SALT):
-            assert flows.get(term, np.zeros(5))[solute] == 0.0
+            assert flows.get(term, np.zeros(len(SOLUTES)))[solute] == 0.0
     if "media" in flows:
         assert flows["media"][ALKALINITY] == pytest.approx(2.0 * flows["media"][CALCIUM], rel=1e-12)
         assert flows["media"][ALKALINITY] == pytest.approx(2.0 * flows["media"][CARBON], rel=1e-12)
@@ -216,7 +229,7 @@ def test_each_term_is_needed(monkeypatch: pytest.MonkeyPatch) -> None:
     terms = set(simulate(scenario, 10000).systems[0].flows)
     assert terms == {
         "calcification", "nitrification", "photosynthesis and respiration", "gas exchange", "gas fed", "media",
-        "dosing", "dose 0", "exchange", "top-off", "water change in", "water change out",
+        "dosing", "dose 0", "exchange", "precipitation", "top-off", "water change in", "water change out", "water lost",
     }  # fmt: skip
     honest = Ledger.book
     for forgotten in sorted(terms):

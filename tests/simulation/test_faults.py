@@ -28,7 +28,10 @@ FAULT_OF = {
     "kit_drift": "kit drift",
     "kit_drift_slow": "kit drift",
     "media_spent": "media ageing",
+    "more_food": "more food",
+    "precipitation": "precipitation",
     "salinity_off": "instrument off",
+    "salt_lost": "salt lost",
     "top_off_standstill": "top-off standstill",
     "unrecorded_addition": "unrecorded addition",
 }
@@ -391,6 +394,46 @@ def test_a_standing_top_off_concentrates_and_is_made_up() -> None:
         assert volume[ended + 1] == pytest.approx(volume[begun], abs=0.51)
         poured = [addition for addition in system.recorded.additions if addition.kind == "fresh_water"]
         assert sum(each.amount for each in poured) == pytest.approx(120 * 12.0, rel=0.03)  # in the end all of it
+
+
+# --- the water
+
+
+def test_water_that_is_lost_takes_its_salt_along() -> None:
+    """By hand: 1.5 L/d of about 1000 L, made up fresh: salinity falls by 0.15 % a day between two water changes."""
+    for system in runs("salt_lost"):
+        (fault,) = system.labels.faults
+        begun = round(fault.at * 24)
+        assert np.all(system.truth.salinity[:begun] == pytest.approx(35.0, abs=1e-9))
+        changes = [each.start for each in system.recorded.additions if each.kind == "water_change"]
+        start = begun if not any(fault.at < at < fault.at + 5 for at in changes) else begun + 6 * 24
+        fallen = system.truth.salinity[start + 5 * 24] / system.truth.salinity[start]
+        litres = system.labels.true_volume_l
+        assert fallen == pytest.approx(np.exp(-1.5 * 5 / litres), abs=2e-4)
+        assert np.ptp(system.truth.volume) < 1e-6
+
+
+def test_food_forms_a_mmol_of_nitrate_for_each_meq_it_takes() -> None:
+    for system in runs("more_food"):
+        formed, taken = system.flows["nitrification"][5], system.flows["nitrification"][0]
+        assert formed == pytest.approx(-taken)
+        (fault,) = system.labels.faults
+        at = round((fault.at + 6) * 24)
+        changed = [each.start for each in system.recorded.additions if each.kind == "water_change"]
+        calm = next(d for d in range(at, at + 24 * 10) if not any(d <= 24 * c <= d + 24 for c in changed))
+        risen = system.truth.nitrate[calm + 24] - system.truth.nitrate[calm]
+        assert risen == pytest.approx(0.028 * 62.0049, rel=1e-3)  # 0.003 as before, 0.025 besides
+
+
+def test_what_precipitates_takes_twenty_milligrams_of_calcium_a_meq() -> None:
+    for system in runs("precipitation"):
+        (fault,) = system.labels.faults
+        begun, litres = round(fault.at * 24), system.labels.true_volume_l
+        lost = system.flows["precipitation"]
+        assert lost[0] == pytest.approx(-1.1 * litres, rel=1e-6)
+        assert lost[2] * 40.078 / lost[0] == pytest.approx(20.04, abs=0.01)
+        alkalinity = system.truth.alkalinity
+        assert alkalinity[begun] - alkalinity[begun + 6] == pytest.approx(1.1, abs=0.1)  # corals and pump besides
 
 
 # --- how it is said

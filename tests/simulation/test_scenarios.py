@@ -20,7 +20,7 @@ demand_meq_l_d = 0.2
 
 STUDY = {
     "clogging", "day_night", "drop_kit", "fast_drift", "gaps", "limewater", "noisy_kit", "outliers", "reactor",
-    "saturation", "steady", "step", "titrator", "unrecorded_addition", "water_changes",
+    "salt_lost", "saturation", "steady", "step", "titrator", "unrecorded_addition", "water_changes",
 }  # fmt: skip
 
 
