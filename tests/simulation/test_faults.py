@@ -90,10 +90,14 @@ def test_the_findings_scenarios_are_all_there_and_labelled_with_their_day() -> N
 
 @pytest.mark.parametrize("name", sorted(CLEAN | set(FAULT_OF)))
 def test_the_systems_stay_where_corals_live(name: str) -> None:
-    """Between 1.7 and 3.7 meq/L (4.8 to 10.4 dKH): common practice, no source. The cylinder always holds gas."""
+    """Between 1.7 and 3.7 meq/L (4.8 to 10.4 dKH): common practice, no source. The cylinder always holds gas.
+
+    Where 1.1 meq/L falls out at once some water is below that for days: such is the fault, and nothing dissolves yet.
+    """
+    least = 1.5 if name == "precipitation" else 1.7
     for system in runs(name):
         assert len(system.truth.at) == 120 * 24
-        assert np.all((system.truth.alkalinity > 1.7) & (system.truth.alkalinity < 3.7))
+        assert np.all((system.truth.alkalinity > least) & (system.truth.alkalinity < 3.7))
         assert all(reading.value > 6.85 + 0.2 for reading in system.recorded.of("cylinder_gross_mass"))
 
 

@@ -20,7 +20,7 @@ twice as noisy as stated), rmse below the line's. Ends with 1 when one is missed
 import argparse
 import sys
 import time
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field, fields
 from pathlib import Path
 
@@ -30,10 +30,11 @@ sys.path.insert(0, str(Path(__file__).resolve().parent))
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
 from oracle import line_demand, oracle_demand
-from recorded_history import history_until
+from recorded_history import history_until, undiluted
 
 from service.science.answer import LevelShift
 from service.science.consumption import estimate_consumption
+from service.science.history import SystemHistory
 from service.simulation import SimulatedSystem, load_scenario, scenario_names, simulate_many
 
 INSTANTS = np.arange(30.37, 179.0, 11.4)
@@ -83,7 +84,8 @@ def _outcome(name: str, runs: list[SimulatedSystem]) -> Outcome:
     shape, last = (len(runs), len(INSTANTS)), 179.9
     histories = [history_until(run.recorded, day) for run in runs for day in INSTANTS]
     at = np.tile(INSTANTS, len(runs))
-    found = estimate_consumption(histories=histories, at_days=at)
+    seen = [undiluted(run.recorded, float(day), history) for run, day, history in _each(runs, histories)]
+    found = estimate_consumption(histories=seen, at_days=at)
     final = estimate_consumption(
         histories=[history_until(run.recorded, last) for run in runs], at_days=[last] * len(runs)
     )
@@ -102,6 +104,14 @@ def _outcome(name: str, runs: list[SimulatedSystem]) -> Outcome:
         found=np.array([[share] for share, _ in named]),
         invented=np.array([[count] for _, count in named], dtype=float),
     )
+
+
+def _each(
+    runs: Sequence[SimulatedSystem], histories: Sequence[SystemHistory]
+) -> Iterator[tuple[SimulatedSystem, float, SystemHistory]]:
+    """Every run at every instant, in the order of the histories."""
+    pairs = [(run, float(day)) for run in runs for day in INSTANTS]
+    return ((run, day, history) for (run, day), history in zip(pairs, histories, strict=True))
 
 
 def _named(run: SimulatedSystem, shifts: tuple[LevelShift, ...]) -> tuple[float, int]:

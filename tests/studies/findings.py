@@ -19,7 +19,7 @@ import argparse
 import sys
 import time
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 from pathlib import Path
 from types import SimpleNamespace
@@ -31,9 +31,13 @@ import numpy as np
 sys.path.insert(0, str(Path(__file__).resolve().parent))
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
-from recorded_history import history_until
+from recorded_history import history_until, water_until
 
+from service.computations.consumption.answer import undiluted
+from service.computations.consumption.gather import Gathered
+from service.computations.consumption.inputs import Inputs
 from service.computations.consumption.kit import lot_in_use
+from service.computations.consumption.water import Beside, nitrate_parts, water_findings
 from service.computations.gas_forecast.gather import LineRecords
 from service.computations.gas_forecast.leak import leak
 from service.computations.output_balance.answer import answered
@@ -45,20 +49,27 @@ from service.computations.output_balance.situation import Chamber, Fed, Gas, Oth
 from service.computations.timeframe import Clock
 from service.resources.equipment.gas_lines.models import GasLine
 from service.resources.places.set_points.models import SetPoint
+from service.resources.places.systems.models import System
 from service.resources.records.check_standards import StandardRead
 from service.resources.records.queries import Course, Origins
 from service.science.answer import ConsumptionEstimate
 from service.science.consumption import estimate_consumption
 from service.science.cylinder_life import Levels, forecast_cylinder_life
+from service.science.dilution import dilution
 from service.science.gas_line import Cylinder, GasLineHistory, Weighing
+from service.science.history import Doses, SystemHistory
 from service.science.reactor_output import Mode
-from service.simulation import Reading, SimulatedSystem, load_scenario, scenario_names, simulate_many
+from service.science.water_course import SALINITY, water_courses
+from service.simulation import Reading, Recorded, SimulatedSystem, load_scenario, scenario_names, simulate_many
 
 START = datetime(2026, 1, 1, tzinfo=UTC)
 CLOCK = Clock(START)
 NAMES = UUID("6f2a5a1e-6c1f-4f0e-9a52-0d4f6f1c7a10")
 FIRST_DAY, FORGOTTEN_AFTER = 30.0, 14.0
 RUNS_AT_ONCE = 25
+WATCHED_DAYS = 84.0
+SHIFT_DAYS = 30.0
+"""So long a fall is asked whether calcium fell too: it is read more seldom."""
 
 PROMISED: dict[str, tuple[float, frozenset[str]]] = {
     "gas_leak": (28.0, frozenset({"gas_leak"})),
@@ -87,11 +98,14 @@ EXPLAINED: dict[str, frozenset[str]] = {
     # a drip that reads less looks slower until the effluent has been tested twice
     "misread": frozenset({"wrong_flow", "slowing_drip"}),
     "kit drift": frozenset({"kit_off", "level_shift"}),
-    "instrument off": frozenset({"kit_off"}),
+    "instrument off": frozenset({"kit_off", "salinity_drifts", "salinity_off"}),
     "degassed samples": frozenset({"degassed_sample", "gas_missing", "above_ceiling"}),
-    "top-off standstill": frozenset({"level_shift"}),
+    "top-off standstill": frozenset({"level_shift", "salinity_drifts", "salinity_off"}),
     "unrecorded addition": frozenset({"level_shift"}),
     "unrecorded demand step": frozenset({"level_shift", "gas_limited", "drip_limited"}),
+    "salt lost": frozenset({"salinity_drifts", "salinity_off"}),
+    "more food": frozenset({"nitrate_takes_alkalinity"}),
+    "precipitation": frozenset({"precipitation", "level_shift"}),
 }
 """Findings that a fault brings about and that are therefore not false once it has begun."""
 
@@ -305,8 +319,10 @@ def study(name: str, seeds: range, every: float) -> list[Run]:
 def _watch(watched: Watched, days: float, instants: np.ndarray) -> Run:
     run = Run(watched.system.labels.faults, days - FIRST_DAY)
     histories = [_with_lots(history_until(watched.recorded, day), watched.lots(day)[0]) for day in instants]
-    estimates = estimate_consumption(histories=histories, at_days=instants)
-    for day, estimate in zip(instants, estimates, strict=True):
+    gathered = waters(watched.recorded, instants, histories)
+    estimates = estimate_consumption(histories=[undiluted(each) for each in gathered], at_days=instants)
+    for day, alkalinity, estimate in zip(instants, gathered, estimates, strict=True):
+        run.seen += [(float(day), code) for code in of_water(watched.recorded, float(day), alkalinity, estimate)]
         run.seen += [(float(day), code) for code in watched.balance(float(day), estimate)]
         run.seen += [(float(day), "level_shift") for each in estimate.level_shifts if day - each.at_days <= 7.0]
         if watched.is_short(float(day)):
@@ -314,6 +330,40 @@ def _watch(watched: Watched, days: float, instants: np.ndarray) -> Run:
         if lot_in_use(estimate, *watched.lots(day), watched.standards(day)):
             run.seen.append((float(day), "kit_off"))
     return run
+
+
+def waters(recorded: Recorded, instants: np.ndarray, histories: Sequence[SystemHistory]) -> list[Gathered]:
+    """The alkalinity of a system at each instant with the course of its salinity, as the service gathers them."""
+    weeks = [np.arange(day - WATCHED_DAYS, day + 0.1, 7.0) for day in instants]
+    salinity = water_courses(
+        histories=[water_until(recorded, day, "salinity") for day in instants], at_days=weeks, pace=SALINITY
+    )
+    found = []
+    for day, history, course_of_salt in zip(instants, histories, salinity, strict=True):
+        each = gathered_of("alkalinity", recorded, float(day), history)
+        if course_of_salt is not None:
+            diluted = dilution(course=course_of_salt, level=each.usual_level, salt=Doses())
+            each = replace(each, salinity=course_of_salt, diluted=diluted)
+        found.append(each)
+    return found
+
+
+def gathered_of(quantity: str, recorded: Recorded, day: float, history: SystemHistory) -> Gathered:
+    """A history beside its readings, as the service gathers it."""
+    system = cast(System, SimpleNamespace(id=NAMES))
+    return Gathered(system, CLOCK, history, course(recorded.of(quantity), day), Inputs())
+
+
+def of_water(recorded: Recorded, day: float, alkalinity: Gathered, estimate: ConsumptionEstimate) -> list[str]:
+    """What nitrate, salinity and calcium say; of a jump, in the month after it."""
+    calcium, nitrate = (
+        gathered_of(quantity, recorded, day, water_until(recorded, day, quantity))
+        for quantity in ("calcium", "nitrate")
+    )
+    part = nitrate_parts({NAMES: nitrate}, day)[NAMES]
+    recent = replace(estimate, level_shifts=tuple(s for s in estimate.level_shifts if day - s.at_days <= SHIFT_DAYS))
+    beside = Beside(alkalinity, recent, calcium, part)
+    return [str(each["code"]) for each in water_findings(alkalinity, beside)]
 
 
 def _with_lots(history: Any, lots: Sequence[int]) -> Any:

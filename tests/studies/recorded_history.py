@@ -6,13 +6,17 @@ passes its own. None of them is fitted to a scenario.
 """
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from service.computations.consumption.practice import PRACTICE as DEFAULTS
+from service.computations.consumption.reactor_calcium import together
 from service.computations.timeframe import UNSTATED_VOLUME_SD
+from service.science.dilution import dilution, weeks_until
 from service.science.history import Checks, Doses, Feed, Readings, SystemHistory, WaterChanges
+from service.science.reactor_output import MG_CALCIUM_PER_MEQ
+from service.science.water_course import SALINITY, water_courses
 from service.simulation import Addition, Reading, Recorded
 
 DRIP_DRIFT, EFFLUENT_DRIFT, AFTER_RESETTING = DEFAULTS.drip_drift, DEFAULTS.effluent_drift, DEFAULTS.after_cleaning
@@ -32,6 +36,8 @@ class InputErrors:
 
 
 PRACTICE = InputErrors()
+NEW_WATER = {"calcium": (430.0, 13.0), "salinity": (35.0, 0.5), "nitrate": (0.0, 1.0)}
+"""What new water holds and its sd: calcium as the scenarios state it, the others as the service takes them."""
 
 
 def history_until(
@@ -54,6 +60,34 @@ def history_until(
         feeds=_feeds(recorded, day, errors),
         volume_relative_sd=errors.volume,
     )
+
+
+def water_until(recorded: Recorded, day: float, quantity: str) -> SystemHistory:
+    """The same of calcium, salinity or nitrate, as far as it is on record: what a reactor brings of calcium is not."""
+    rows = [row for row in recorded.of(quantity) if row.taken_at <= day]
+    past = [addition for addition in recorded.additions if addition.start <= day]
+    changes = _water_changes([each for each in past if each.kind == "water_change"], recorded, PRACTICE)
+    new, sd = NEW_WATER[quantity]
+    doses = _doses(past, recorded.water_volume_l, PRACTICE)
+    none = Doses()
+    return SystemHistory(
+        readings=_readings(rows),
+        doses=replace(doses, amount=doses.amount * MG_CALCIUM_PER_MEQ) if quantity == "calcium" else none,
+        water_changes=replace(
+            changes, new_value=np.full_like(changes.new_value, new), new_value_sd=np.full_like(changes.new_value, sd)
+        ),
+    )
+
+
+def undiluted(recorded: Recorded, day: float, history: SystemHistory) -> SystemHistory:
+    """The history with what dilution brought, where salinity was read, as the service reckons it."""
+    weeks = weeks_until(first_day=0.0, at_day=day)
+    salt = water_until(recorded, day, "salinity")
+    (course,) = water_courses(histories=[salt], at_days=[weeks], pace=SALINITY)
+    if course is None:
+        return history
+    brought = dilution(course=course, level=float(np.median(history.readings.value)), salt=Doses())
+    return replace(history, doses=together([history.doses, brought]))
 
 
 def _column(values: Sequence[float]) -> np.ndarray:

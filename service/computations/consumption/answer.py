@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import datetime
 from typing import Any
 from uuid import UUID
@@ -14,9 +15,12 @@ from service.computations.answers import LEVEL, remark, sources_of
 from service.computations.consumption.calcium_ratio import per_alkalinity, ratio_findings
 from service.computations.consumption.gather import Gathered
 from service.computations.consumption.kit import kit_finding, lot_in_use
+from service.computations.consumption.reactor_calcium import together
+from service.computations.consumption.water import Beside, Part, carbonate_lost, salinity_part, water_findings
 from service.resources.keeping.amounts import refused
 from service.science.answer import ConsumptionEstimate, LevelShift, Missing
 from service.science.consumption import ALKALINITY, CALCIUM, MAGNESIUM, Scale, estimate_consumption
+from service.science.history import SystemHistory
 from service.science.quantities import QUANTITIES
 from service.science.units import UnitError, convert
 
@@ -24,6 +28,7 @@ SCALES: dict[str, Scale] = {"alkalinity": ALKALINITY, "calcium": CALCIUM, "magne
 RATE_UNITS = {"alkalinity": "meq/L/d", "calcium": "mg/L/d", "magnesium": "mg/L/d"}
 SUBSTANCES = {"calcium": "Ca", "magnesium": "Mg"}
 
+ALONE = Beside()
 NO_VOLUME = remark("water_volume", "The net water volume was never stated. PATCH the system with `water_volume`.")
 ASSUMED = (
     "Inputs are known as well as stated, else as common practice has it: a timed drip to 10 %, effluent by kit to 3 %, "
@@ -72,6 +77,10 @@ class Scaled:
             return None
         return _bounds(self.rate(value), self.rate(low), self.rate(high), self.rate_unit)
 
+    def part(self, part: Part | None) -> dict[str, Any] | None:
+        """A part of the demand with its interval, or None."""
+        return None if part is None else self.rate_bounds(*part.interval)
+
     def level_bounds(self, value: float, half_width: float) -> dict[str, Any]:
         """A level with its interval."""
         low, high = self.level(value - half_width), self.level(value + half_width)
@@ -100,10 +109,18 @@ def estimates(
     if course_at:
         courses = [_since_first_reading(each, course_at) for each in gathered]
     return estimate_consumption(
-        histories=[each.history for each in gathered],
+        histories=[undiluted(each) for each in gathered],
         at_days=np.array([each.clock.days(at) for each in gathered]),
         course_at_days=courses,
         scale=SCALES[quantity],
+    )
+
+
+def undiluted(gathered: Gathered) -> SystemHistory:
+    """The history with what dilution brought among its inputs, so that it is not taken for consumption."""
+    history = gathered.history
+    return (
+        replace(history, doses=together([history.doses, gathered.diluted])) if len(gathered.diluted.amount) else history
     )
 
 
@@ -122,11 +139,11 @@ def shown(
     estimate: ConsumptionEstimate | None,
     scaled: Scaled,
     *,
-    alkalinity: ConsumptionEstimate | None = None,
+    beside: Beside = ALONE,
 ) -> dict[str, Any]:
     """One system's answer; every key is there whether or not the records can answer.
 
-    alkalinity: the estimate of alkalinity, where calcium is asked for and its ratio is wanted.
+    beside: the alkalinity of the same water, its nitrate and its calcium, where they bear on the quantity.
     """
     common = {
         "system_id": system_id,
@@ -140,13 +157,20 @@ def shown(
         return {
             **common,
             "estimate": None, "course": empty, "expected": None, "per_alkalinity": None,
+            "nitrate_share": None, "salinity_share": None,
             "used": {}, "set_aside": [], "missing": [NO_VOLUME],
             "findings": [], "assumptions": [], "cautions": [],
         }  # fmt: skip
-    ratio = None if alkalinity is None else per_alkalinity(estimate, alkalinity)
+    is_calcium = quantity == "calcium"
+    ratio = per_alkalinity(estimate, beside.estimate) if is_calcium and beside.estimate is not None else None
+    lost = carbonate_lost(beside)
+    told = {each.at_days for each in lost} if quantity == "alkalinity" else set()
+    nitrate = beside.nitrate if quantity == "alkalinity" else None
     return {
         **common,
         "per_alkalinity": ratio,
+        "nitrate_share": scaled.part(nitrate),
+        "salinity_share": scaled.part(salinity_part(gathered)),
         "estimate": scaled.rate_bounds(estimate.value, estimate.low, estimate.high),
         "course": _course(gathered, estimate, scaled) or empty,
         "expected": expected_level(estimate, scaled),
@@ -154,9 +178,14 @@ def shown(
         "set_aside": set_aside(gathered, estimate, scaled),
         "missing": [missing(gathered, quantity, each) for each in estimate.missing],
         "findings": [
-            *(level_shift(gathered, quantity, each, scaled) for each in estimate.level_shifts),
+            *(
+                level_shift(gathered, quantity, each, scaled)
+                for each in estimate.level_shifts
+                if each.at_days not in told
+            ),
             *of_kit(gathered, quantity, estimate, scaled),
-            *ratio_findings(ratio, system_id),
+            *ratio_findings(ratio, system_id, beside.nitrate, beside.estimate, has_lost=bool(lost)),
+            *water_findings(gathered, beside, lost=lost),
         ],
         "assumptions": [*ASSUMED, *gathered.inputs.assumptions],
         "cautions": [],
@@ -176,7 +205,7 @@ def used(gathered: Gathered, estimate: ConsumptionEstimate) -> dict[str, Any]:
     return {
         "readings": window.readings,
         "set_aside": window.set_aside,
-        "doses": window.doses,
+        "doses": len(gathered.history.doses.amount),
         "water_changes": window.water_changes,
         "input_checks": window.checks,
         "from": None if window.from_days is None else gathered.clock.at(window.from_days),

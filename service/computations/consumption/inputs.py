@@ -29,8 +29,13 @@ from service.storage.types import instant
 Values = NDArray[np.float64]
 Row = TypeVar("Row")
 
+SEAWATER_KG_PER_L = 1.023  # at salinity 35 and 25 C
+STATED_SHARE = 0.4  # of the doubt about new water of unstated salinity: read with an instrument of its own
 LASTING = timedelta(hours=12)  # shorter than that it was done by hand, once
-PER_LITRE = {"alkalinity": "alkalinity_meq_per_l", "calcium": "calcium_mg_per_l", "magnesium": "magnesium_mg_per_l"}
+PER_LITRE = {
+    "alkalinity": "alkalinity_meq_per_l", "calcium": "calcium_mg_per_l", "magnesium": "magnesium_mg_per_l",
+    "salinity": "salinity", "nitrate": "nitrate_mg_per_l",
+}  # fmt: skip
 TOTAL = {"alkalinity": "alkalinity_meq", "calcium": "calcium_mg", "magnesium": "magnesium_mg"}
 
 
@@ -98,10 +103,12 @@ def inputs_of(
     clock: Clock,
     end: datetime,
     alkalinity: Mapping[UUID, Course],
+    reference_salinity: Mapping[UUID, float],
 ) -> dict[UUID, Inputs]:
     """The inputs of a quantity into each system from the clock's origin to `end`.
 
     alkalinity: the systems' courses, from which the calcium of reactors is reckoned; needed for calcium only.
+    reference_salinity: that of new water whose salinity nobody stated.
     """
     return {
         system_id: Inputs() if volume is None else _inputs(
@@ -113,6 +120,7 @@ def inputs_of(
             found.stays.get(system_id, ()),
             found.reactors,
             alkalinity.get(system_id),
+            reference_salinity[system_id] if quantity == "salinity" else PRACTICE.seawater[quantity],
         )
         for system_id, volume in volumes.items()
     }  # fmt: skip
@@ -144,11 +152,13 @@ def _inputs(
     stays: Sequence[ReactorFeed],
     reactors: _Reactors,
     tank: Course | None,
+    unstated: float,
 ) -> Inputs:
+    """unstated: what new water holds of the quantity when nobody said."""
     found = Inputs()
     found.doses = _doses(quantity, clock, volume, additions, end, found.assumptions)
-    found.water_changes = _water_changes(quantity, clock, volume, additions, found.assumptions)
-    exchanges = [_exchange(quantity, clock, volume, row) for row in additions if row.kind == "exchange"]
+    found.water_changes = _water_changes(quantity, clock, volume, additions, unstated, found.assumptions)
+    exchanges = [_exchange(quantity, clock, volume, row, unstated) for row in additions if row.kind == "exchange"]
     drips = [_drip(clock, volume, stay, reactors) for stay in stays] if quantity == "alkalinity" else []
     found.feeds = (*exchanges, *drips)
     found.feed_ids = {
@@ -156,7 +166,7 @@ def _inputs(
         **{f"reactor {stay.reactor_id}": stay.reactor_id for stay in stays},
     }
     found.feed_labels = {f"reactor {stay.reactor_id}": f"reactor {reactors.tags[stay.reactor_id]}" for stay in stays}
-    if stays and quantity != "alkalinity":
+    if stays and quantity in ("calcium", "magnesium"):
         found.doses = together([found.doses, *_by_reactors(quantity, clock, end, volume, stays, reactors, tank, found)])
     return found
 
@@ -191,10 +201,12 @@ def _doses(
     quantity: str, clock: Clock, volume: Volume, additions: Sequence[Added], end: datetime, assumptions: list[str]
 ) -> Doses:
     """Doses and limewater, and what goes on of them until it is recorded."""
+    if quantity == "salinity":
+        return _salt(clock, volume, additions)
     dosed = [
         _Ran(row.at, row.ended_at or row.at, row.canonical[TOTAL[quantity]], row.relative_sd or _dose_sd(row))
         for row in additions
-        if row.kind == "dose" and row.canonical[TOTAL[quantity]] is not None
+        if row.kind == "dose" and row.canonical.get(TOTAL.get(quantity, "")) is not None
     ]
     limed = [
         _limewater(row, quantity, assumptions)
@@ -212,6 +224,19 @@ def _doses(
         end_days=_column(clock.days(each.end) for each in ran),
         amount=_column(each.amount / volume.at(each.start) for each in ran),
         relative_sd=_column(each.relative_sd for each in ran),
+    )
+
+
+def _salt(clock: Clock, volume: Volume, additions: Sequence[Added]) -> Doses:
+    """Salt that was weighed in, as the salinity it makes."""
+    rows = [row for row in additions if row.kind == "salt"]
+    kg_per_unit = PRACTICE.salt_g_per_kg / 1000.0 * SEAWATER_KG_PER_L
+    days = _column(clock.days(row.at) for row in rows)
+    return Doses(
+        start_days=days,
+        end_days=days,
+        amount=_column(row.canonical["mass_kg"] / (volume.at(row.at) * kg_per_unit) for row in rows),
+        relative_sd=_column(row.relative_sd or PRACTICE.weighed_salt for row in rows),
     )
 
 
@@ -259,16 +284,24 @@ def _limewater_strength(row: Added, assumptions: list[str]) -> tuple[float, floa
 
 
 def _water_changes(
-    quantity: str, clock: Clock, volume: Volume, additions: Sequence[Added], assumptions: list[str]
+    quantity: str,
+    clock: Clock,
+    volume: Volume,
+    additions: Sequence[Added],
+    unstated: float,
+    assumptions: list[str],
 ) -> WaterChanges:
     changes = [row for row in additions if row.kind == "water_change"]
     new, new_sd = [], []
     for row in changes:
-        stated = row.canonical[PER_LITRE[quantity]]
+        stated = row.canonical.get(PER_LITRE[quantity])
+        value = unstated if stated is None else stated
+        new.append(value)
+        if quantity in PRACTICE.unstated_new_water_sd:
+            new_sd.append(PRACTICE.unstated_new_water_sd[quantity] * (1.0 if stated is None else STATED_SHARE))
+            continue
         if stated is None:
             _say(assumptions, f"New water of unstated {quantity} is taken as natural seawater's, known to 15 %.")
-        value = PRACTICE.seawater[quantity] if stated is None else stated
-        new.append(value)
         new_sd.append(value * (PRACTICE.unstated_new_water if stated is None else _new_water_sd(row)))
     fraction = np.array([_fraction(row, volume.at(row.at)) for row in changes], dtype=np.float64)
     stated_sd = np.array([row.relative_sd or PRACTICE.changed_fraction for row in changes], dtype=np.float64)
@@ -293,9 +326,11 @@ def _new_water_sd(row: Added) -> float:
     return PRACTICE.new_water if stated is None else stated
 
 
-def _exchange(quantity: str, clock: Clock, volume: Volume, row: Added) -> Feed:
+def _exchange(quantity: str, clock: Clock, volume: Volume, row: Added, unstated: float) -> Feed:
     """A continuous exchange; its inflow stays unmeasured when the new water was not stated."""
-    stated = row.canonical[PER_LITRE[quantity]]
+    stated = row.canonical.get(PER_LITRE[quantity])
+    if stated is None and quantity in PRACTICE.unstated_new_water_sd:
+        stated = unstated
     start = clock.days(row.at)
     flow_sd = row.relative_sd or PRACTICE.dosing_pump
     flow = Checks(

@@ -28,7 +28,17 @@ class ConsumptionRead(Answer):
     system_id: UUID
     quantity: str
     at: datetime
-    estimate: Bounds | None = Field(description="What the system takes out of the water, a day.")
+    estimate: Bounds | None = Field(
+        description="What the system takes out of the water, a day; what salinity dilutes is not in it."
+    )
+    nitrate_share: Bounds | None = Field(
+        description="Of alkalinity: how much of the estimate goes with nitrate formed (negative: is given back). Null "
+        "where nitrate was read less than four times, or not for four weeks."
+    )
+    salinity_share: Bounds | None = Field(
+        description="What dilution would have shown besides (negative: concentration), taken out of the estimate. Null "
+        "where salinity is not read often enough; nothing is taken out then."
+    )
     course: CourseRead = Field(description="The same over time.")
     expected: Bounds | None = Field(description="The level in the water now, as the course goes.")
     per_alkalinity: Bounds | None = Field(

@@ -25,8 +25,17 @@ class Practice:
     unstated_new_water: float = 0.15
     seawater: dict[str, float] = field(
         # natural seawater at salinity 35: 2300 umol/kg; Riley & Tongudai 1967 for calcium, Dickson 2007 for magnesium
-        default_factory=lambda: {"alkalinity": 2.35, "calcium": 421.8, "magnesium": 1313.8}
+        default_factory=lambda: {
+            "alkalinity": 2.35, "calcium": 421.8, "magnesium": 1313.8, "salinity": 35.0, "nitrate": 0.0,
+        }
+    )  # fmt: skip
+    unstated_new_water_sd: dict[str, float] = field(
+        # in the unit of the quantity, for what is not known to a part of itself
+        default_factory=lambda: {"salinity": 0.5, "nitrate": 1.0}
     )
+    salt_g_per_kg: float = 1.0047
+    """Salt in a kilogram of water for each unit of practical salinity (TEOS-10: 35.16504 g at 35)."""
+    weighed_salt: float = 0.10  # a mix holds water of crystals, and is damp
     limewater_share: dict[str, float] = field(
         # per meq of alkalinity: itself, and 20.04 mg of calcium
         default_factory=lambda: {"alkalinity": 1.0, "calcium": 20.039}

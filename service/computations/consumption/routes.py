@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from datetime import datetime, timedelta
 from typing import Annotated, Any, Literal
+from uuid import UUID
 
 from fastapi import APIRouter, Path, Query, Request, Response
 
 from service.access.caller import Work
-from service.computations.consumption.answer import Scaled, estimates, shown
+from service.computations.consumption.answer import ALONE, Scaled, estimates, shown
 from service.computations.consumption.check import checked
-from service.computations.consumption.gather import gather_several
+from service.computations.consumption.gather import Gathered, gather_several
 from service.computations.consumption.models import CheckRead, CheckSent, ConsumptionRead
+from service.computations.consumption.water import Beside, nitrate_parts
 from service.computations.pulls import UNCHANGED, AskedAt, held_already, resolved, tag_for
 from service.errors import NotFound, TooLarge, Unacceptable
 from service.http.caller import DoorOf
@@ -20,6 +23,7 @@ from service.http.shapes import Id, Time
 from service.http.tables import CSV_TOO, MARK, Form, line
 from service.resources.keeping.amounts import refused
 from service.resources.places.systems import queries as systems
+from service.science.answer import ConsumptionEstimate
 
 router = APIRouter(prefix="/systems", tags=["consumption"])
 
@@ -27,6 +31,7 @@ WINDOW = timedelta(days=180)
 SHOWN = timedelta(days=84)
 LONGEST_COURSE = timedelta(days=366)
 STEP = timedelta(days=1)
+BESIDE = ("alkalinity", "calcium", "nitrate")
 
 SystemId = Annotated[Id, Path(description="The system's id.")]
 Quantity = Annotated[Literal["alkalinity", "calcium", "magnesium"], Query()]
@@ -64,14 +69,29 @@ def read_consumption(
         held = held_already(request, tag)
         if held is not None:
             return held
-        wanted = (quantity, "alkalinity") if quantity == "calcium" else (quantity,)
+        wanted = (quantity,) if quantity == "magnesium" else (quantity, *(each for each in BESIDE if each != quantity))
         every = gather_several(work.session, [system], wanted, start=instant - WINDOW, end=_just_after(instant))
         found = every[quantity][system.id]
         estimate = None if found is None else estimates([found], quantity, at=instant, course_at=course_at)[0]
-        beside = every["alkalinity"][system.id] if quantity == "calcium" else None
-        alkalinity = None if beside is None else estimates([beside], "alkalinity", at=instant)[0]
-        answer = shown(system.id, quantity, instant, found, estimate, scaled, alkalinity=alkalinity)
+        beside = ALONE if quantity == "magnesium" else _beside(every, system.id, instant, quantity, estimate)
+        answer = shown(system.id, quantity, instant, found, estimate, scaled, beside=beside)
         return answer if form == "json" else _as_csv(answer["course"], tag, form)
+
+
+def _beside(
+    every: Mapping[str, Mapping[UUID, Gathered | None]],
+    system_id: UUID,
+    at: datetime,
+    quantity: str,
+    estimate: ConsumptionEstimate | None,
+) -> Beside:
+    """What lies beside a system's alkalinity or calcium: each other, and the nitrate of the same water."""
+    alkalinity, nitrate = every["alkalinity"][system_id], every["nitrate"]
+    if quantity != "alkalinity":
+        estimate = None if alkalinity is None else estimates([alkalinity], "alkalinity", at=at)[0]
+    days = [each.clock.days(at) for each in nitrate.values() if each is not None]
+    part = nitrate_parts(nitrate, days[0])[system_id] if days else None
+    return Beside(alkalinity, estimate, every["calcium"][system_id], part)
 
 
 def _as_csv(course: Any, tag: str, form: Form) -> Response:

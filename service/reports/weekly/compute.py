@@ -14,7 +14,7 @@ from service.computations.answers import sources_of
 from service.computations.consumption.answer import ASSUMED, SCALES
 from service.computations.consumption.gather import gather_several
 from service.reports.weekly import happenings, upkeep
-from service.reports.weekly.findings import Remark, merged, told
+from service.reports.weekly.findings import Remark, merged, together, told
 from service.reports.weekly.gas import gas_of
 from service.reports.weekly.headline import headline
 from service.reports.weekly.ions import ions, scaled_for, target_of
@@ -22,6 +22,7 @@ from service.reports.weekly.kits import kits
 from service.reports.weekly.lines import QUANTITY, SHOWN, Known, Pair, last_tested, line, pairs, tested, withhold_advice
 from service.reports.weekly.reactors import reactors_of
 from service.reports.weekly.tasks import to_do, to_order
+from service.reports.weekly.water import waters
 from service.reports.weekly.weeks import Week
 from service.resources.equipment.feeds.queries import feeds_into
 from service.resources.places.set_points import queries as set_points
@@ -56,7 +57,9 @@ def weekly_report(
     today = at.astimezone(week.zone).date()
     of_site = systems.of_site(session, site.id)
     settings = set_points.history(session, [system.id for system in of_site])
-    estimated, ions_of = _estimated(session, site, of_site, settings, week, at)
+    gathered = gather_several(session, of_site, [*SCALES, "nitrate"], start=at - RECORDS, end=at + JUST_AFTER)
+    estimated = pairs(gathered[QUANTITY], QUANTITY, at=at)
+    ions_of = ions(gathered, settings, site, week, at)
     known = _known(session, site, of_site, settings, at)
     scaled = scaled_for(site, QUANTITY)
     lines = [
@@ -67,7 +70,7 @@ def weekly_report(
     reactors = reactors_of(session, site, at, lines, alkalinity, scaled)
     gas = gas_of(session, site, at, week.zone)
     plans = upkeep.due_of(session, site, at)
-    found = {**kits(estimated, scaled), **(found or {})}
+    found = together(waters(gathered, estimated, week, at=at), kits(estimated, scaled), found or {})
     elsewhere = merged(found, lines=lines, reactors=reactors, gas=gas)
     withhold_advice(lines)
     names = happenings.labels(session, {*(due.plan.subject_id for due in plans), *found})
@@ -104,14 +107,6 @@ def weekly_report(
         "sources": sources_of(estimate_consumption),
         "cautions": list(CAUTIONS),
     }
-
-
-def _estimated(
-    session: Session, site: Site, of_site: Sequence[System], settings: Settings, week: Week, at: datetime
-) -> tuple[dict[UUID, Pair], dict[UUID, list[dict[str, Any]]]]:
-    """Alkalinity of every system now and a week before, and its calcium and magnesium now."""
-    gathered = gather_several(session, of_site, list(SCALES), start=at - RECORDS, end=at + JUST_AFTER)
-    return pairs(gathered[QUANTITY], QUANTITY, at=at), ions(gathered, settings, site, week, at)
 
 
 def _known(

@@ -10,10 +10,19 @@ Remark = Mapping[str, Any]
 Rows = Iterable[Mapping[str, Any]]
 
 DANGER = ("no_drip", "gas_leak", "gas_missing", "heavier_than_full")  # gas where it should not be
-ANIMALS = ("effluent_below_tank", "level_shift")  # water that changes at once
+ANIMALS = ("effluent_below_tank", "level_shift", "precipitation")  # water that changes at once
 GAS = ("no_gas_seen", "gas_unweighed", "bubbles_changed", "scale_jump", "heavier_than_charge", "lighter_than_tare")
 URGENCY = {code: rank for rank, codes in enumerate((DANGER, ANIMALS, GAS)) for code in codes}
 LATER = 3
+
+
+def together(*found: Mapping[UUID, Sequence[Remark]]) -> dict[UUID, list[Remark]]:
+    """What several computations found, by subject."""
+    joined: dict[UUID, list[Remark]] = {}
+    for each in found:
+        for subject_id, remarks in each.items():
+            joined.setdefault(subject_id, []).extend(remarks)
+    return joined
 
 
 def merged(found: Mapping[UUID, Sequence[Remark]], *, lines: Rows, reactors: Rows, gas: Rows) -> list[dict[str, Any]]:

@@ -43,6 +43,21 @@ def test_a_falling_system_is_named_on_the_first_lines(house: House) -> None:
     assert week["cautions"]
 
 
+def test_what_the_water_says_stands_in_the_headline(house: House) -> None:
+    site = house.a_site()
+    system = house.a_system(site, name="South loop")
+    titrations(house, system["id"], [3.0] * 31)
+    for index in range(16):
+        at = (house.now - timedelta(days=4 * (15 - index))).isoformat()
+        house.a_reading(
+            system["id"], 35.0 - 0.25 * index, quantity="salinity", unit="1", taken_at=at, relative_sd=0.003
+        )
+    week = report(house, site)
+    codes = [each["code"] for each in week["lines"][0]["findings"]]
+    assert codes == ["salinity_drifts", "salinity_off"]
+    assert any(each.startswith("South loop: salinity falls by 0.4") for each in week["headline"])
+
+
 def test_what_was_found_in_the_week_is_told_in_that_week(house: House) -> None:
     site = house.a_site()
     system = house.a_system(site)
