@@ -2,12 +2,18 @@
 
 from __future__ import annotations
 
-from datetime import timedelta
-from typing import Any
+from datetime import UTC, datetime, timedelta
+from types import SimpleNamespace
+from typing import Any, cast
 from uuid import uuid4
 
 import numpy as np
+import pytest
 from support.house import House
+
+from service.computations.consumption.kit import lot_in_use
+from service.resources.records.check_standards import StandardRead
+from service.science.answer import ConsumptionEstimate
 
 LEVEL = 2.85
 
@@ -70,3 +76,16 @@ def test_a_standard_in_another_unit_counts_as_what_it_holds(house: House) -> Non
         status=422,
     )  # fmt: skip
     assert problem["errors"][0]["pointer"] == "/conditions/stated_value"
+
+
+@pytest.mark.parametrize(
+    ("standards", "score", "named"),
+    [(1, 2.75, False), (1, 2.85, True), (2, 2.65, False), (2, 2.75, True), (3, 3.15, False), (3, 3.25, True)],
+)
+def test_each_standard_is_given_its_share_of_the_false_alarms(standards: int, score: float, named: bool) -> None:
+    """Standards alone read high by so many sd: hypot(0.035 / sqrt(n), the standard's 0.014, a usual lot's 0.0196)."""
+    off = score * float(np.sqrt(0.035**2 / standards + 0.014**2 + 0.0196**2))
+    lot, first = uuid4(), datetime(2026, 1, 1, tzinfo=UTC)
+    read = [StandardRead(lot, first + timedelta(days=14 * index), 2.8 + off, 2.8, 0.035) for index in range(standards)]
+    silent = cast(ConsumptionEstimate, SimpleNamespace(lot_steps=(), expected=None))
+    assert (lot_in_use(silent, [1, 1, 1], [lot], read) is not None) == named
