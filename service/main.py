@@ -14,6 +14,7 @@ from service.access.passwords import Hasher
 from service.computations.routes import router as computations
 from service.http import description, health, logs, pages, problem_pages, problems, security
 from service.http.caller import Clock, Gate, now, refuse_unknown_parameters
+from service.reports.handover.routes import router as handover
 from service.reports.weekly.routes import router as weekly
 from service.resources.catalogue.routes import router as catalogue
 from service.resources.equipment.routes import router as equipment
@@ -40,6 +41,7 @@ ROUTERS: tuple[APIRouter, ...] = (
     transfer,
     computations,
     weekly,
+    handover,
 )
 UNVERSIONED: tuple[APIRouter, ...] = (
     health.router,

@@ -360,6 +360,7 @@ ROWS: dict[str, Row] = {
         lambda _world: {"count": 3},
     ),
     **record("handover", "handovers", a_handover, lambda _world: {"shift": "night"}),
+    "read_handover_report": Row(READ, lambda world, _by: Ask(query={"site": world.site["tag"]})),
     "acknowledge_handover": Row(
         RECORD, lambda world, by: Ask({"record_id": world.record("handovers", a_handover, by)["id"]})
     ),

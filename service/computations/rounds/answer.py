@@ -38,7 +38,7 @@ def walking(system: System) -> tuple[int, str]:
 def todays_round(session: Session, scope: Scope, site: Site, at: datetime) -> dict[str, Any]:
     """The round of the site's day that an instant lies in (shape: `models.RoundRead`)."""
     there = sorted(systems.of_site(session, site.id), key=walking)
-    system_of = _system_of(session, there, at)
+    belongs = system_of(session, there, at)
     due = [*_readings(session, site, at), *_planned(session, scope, site, at)]
     names = _names(session, site.id, there)
     codes = dict(session.exec(select(Subject.id, Subject.label_code).where(Subject.site_id == site.id)).all())
@@ -47,8 +47,8 @@ def todays_round(session: Session, scope: Scope, site: Site, at: datetime) -> di
         for each in due
         if each["subject_id"] in names
     ]
-    stops = [_stop(row, [each for each in due if system_of.get(each["subject_id"]) == row.id]) for row in there]
-    stops.append(_stop(None, [each for each in due if each["subject_id"] not in system_of]))
+    stops = [_stop(row, [each for each in due if belongs.get(each["subject_id"]) == row.id]) for row in there]
+    stops.append(_stop(None, [each for each in due if each["subject_id"] not in belongs]))
     return {
         "site_id": site.id,
         "day": at.astimezone(ZoneInfo(site.time_zone)).date(),
@@ -120,7 +120,7 @@ def _due(
     }
 
 
-def _system_of(session: Session, there: list[System], at: datetime) -> Mapping[UUID, UUID]:
+def system_of(session: Session, there: list[System], at: datetime) -> Mapping[UUID, UUID]:
     """The system that each system, tank and reactor belongs to now."""
     ids = [row.id for row in there]
     found = {

@@ -1,0 +1,1 @@
+"""What changed on a site since the last handover that somebody took note of."""
