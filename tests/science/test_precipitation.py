@@ -39,7 +39,8 @@ def test_both_fall_together_at_twenty_milligrams_a_meq() -> None:
     "calcium",
     [
         Fall(1.0, 4.0, 8, 8),  # a kit: alkalinity alone
-        Fall(8.0, 4.0, 8, 8),  # not significant
+        Fall(8.0, 4.0, 8, 8),  # too little for a ratio of 20
+        Fall(20.0, 9.0, 8, 8),  # the ratio fits, but the fall is 2.2 of its sd: not significant
         Fall(162.0, 8.0, 8, 8),  # dilution: 147 mg a meq
         Fall(50.0, 4.0, 8, 8),  # calcium that falls for reasons of its own
         Fall(-22.0, 4.0, 8, 8),
