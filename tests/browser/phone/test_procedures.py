@@ -152,7 +152,7 @@ def test_a_start_up_from_its_first_step_to_its_signature(
     page.get_by_role("button", name="Begin").click()
     save(page, "room_air", "5000")  # outside what is asked for: only with a reason
     assert "Asked for is 300 to 1500 ppm" in step(page, "room_air").locator(".entry .wrong").inner_text()
-    save(page, "room_air", "620,5", photo="the monitor, in the reactor's folder")
+    save(page, "room_air", "620,5", photo_note="the monitor, in the reactor's folder")
     for code in ("media_filled", "water_in", "lids_closed", "bubble_counter_filled", "water_running"):
         save(page, code)
     at(page, "air_purged")

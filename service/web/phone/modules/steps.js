@@ -35,7 +35,7 @@ export function step(form, { taken }) {
     if (field.subject_id?.value) body.subject_id = field.subject_id.value;
     words += `: ${written(body.value)} ${entry.dataset.symbol}`.trimEnd();
   }
-  const photo = field.photo.value.trim();
+  const photo = field.photo_note.value.trim();
   const note = [field.note.value.trim(), photo && t("Photo: {what}", { what: photo })].filter(Boolean).join(". ");
   if (note) body.note = note;
   if (field.observed_by.value.trim()) body.observed_by = field.observed_by.value.trim();
