@@ -138,7 +138,11 @@ def save(page: Page, code: str, value: str | None = None, **fields: str) -> None
 def all_sent(page: Page) -> None:
     """Wait until there is something on the phone, and nothing of it waits or was refused."""
     done = "all.length && all.every((item) => item.state === 'sent' || item.state === 'undone')"
-    until(page, f"async () => {{ const all = await ({ITEMS})(); return {done}; }}")
+    try:
+        until(page, f"async () => {{ const all = await ({ITEMS})(); return {done}; }}")
+    except AssertionError as error:
+        held = [(item["words"], item["state"], item["why"]) for item in stored(page)]
+        raise AssertionError(f"not all was sent: {held}") from error
 
 
 def test_a_start_up_from_its_first_step_to_its_signature(

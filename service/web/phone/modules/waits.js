@@ -16,7 +16,8 @@ function since(own, run) {
 /** Milliseconds until a step's wait is over; 0 when it is. */
 export function millisecondsLeft(own, run) {
   const from = since(own, run);
-  return from === null ? Infinity : Math.max(0, from + Number(own.element.dataset.minutes) * MINUTE - Date.now());
+  const now = Math.floor(Date.now() / 1000) * 1000; // what is sent has whole seconds: none may be short of a part
+  return from === null ? Infinity : Math.max(0, from + Number(own.element.dataset.minutes) * MINUTE - now);
 }
 
 function minutesAndSeconds(milliseconds) {
