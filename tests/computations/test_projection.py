@@ -7,6 +7,7 @@ from itertools import pairwise
 from typing import Any
 
 import pytest
+from support.diary import dosed
 from support.house import House
 from support.plant import DKH, Plant, codes, the_worked_case
 
@@ -47,6 +48,19 @@ def test_dosing_more_lifts_it_until_demand_answers(house: House) -> None:
     assert 0.3 < rise[-1] < 6.0
     steps = [after - before for before, after in pairwise(rise)]
     assert steps[-1] < 0.5 * steps[0]
+
+
+def test_a_pump_whose_log_ends_now_goes_on(house: House) -> None:
+    """0.3 meq/L a day by a pump that meets the demand: without it the level would be gone in ten days."""
+    system = house.a_system(water_volume={"value": 1000, "unit": "L"})
+    for _ in range(28):
+        house.a_reading(system["id"], 8.0)
+        house.pass_time(days=1)
+    dosed(house, system["id"], 300.0, 28.0)
+    house.a_reading(system["id"], 8.0)
+    answer: dict[str, Any] = house.call("POST", f"/v1/systems/{system['id']}/projection", {"days": 10, "unit": "dKH"})
+    assert answer["course"]["value"][0] == pytest.approx(8.0, abs=0.2)
+    assert answer["course"]["value"][-1] == pytest.approx(8.0, abs=0.7)
 
 
 def test_a_faster_drip_at_constant_gas_only_thins_the_effluent(house: House) -> None:

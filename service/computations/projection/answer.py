@@ -34,12 +34,13 @@ SHARES = np.array([0.1, 0.3, 0.5, 0.7, 0.9])
 USUAL_OMEGA_PER_MEQ_L = 1.15
 """At pH 8.1, 25 C and salinity 35, where the system's pH was never read."""
 MOST_A_DAY_MEQ_L = 0.35665
-AT_ONCE_DAYS = 14.0
-AT_ONCE_SD = 0.3
+AT_ONCE_DAYS, AT_ONCE_SD = 14.0, 0.3
+LASTING_DAYS, LASTING_SD = 3.0, 0.05
+"""Over how many days what was dosed is taken as what goes on, and how well that is known, relative."""
 QUANTITY = "alkalinity"
 ASSUMED = (
-    "What runs in now goes on: drips, pumps, limewater, exchanges, and doses by hand as in the last fortnight (known "
-    "to 30 %). Water changes go on only as planned.",
+    "What runs in now goes on: drips, exchanges, pumps and limewater as in the last three days (known "
+    "to 5 %), doses at once as in the last fortnight (to 30 %). Water changes go on only as planned.",
     "Demand goes on wandering as it has.",
     "At constant gas what dissolves stays as the tank rises; where pH is controlled or the effluent at its ceiling the "
     "effluent stays, and the supply shrinks as the tank rises.",
@@ -99,7 +100,7 @@ def shown(
         return answer
     start = _start(gathered, estimates)
     answering = answers_of({system.id: (gathered, now)})[system.id]
-    by_hand, told = _by_hand(gathered, at), _answering(reactors, now, answering)
+    by_hand, told = _dosed_of_late(gathered, at), _answering(reactors, now, answering)
     planned = {"turns": [*turns, *by_hand], "changes": changes}
     ahead = [
         project(
@@ -181,12 +182,19 @@ def _running(gathered: Gathered, reactors: Sequence[Reactor], volume_l: float, i
     return rate
 
 
-def _by_hand(gathered: Gathered, at: datetime) -> list[Turn]:
-    """What was dosed at once in the last fortnight, a day."""
+def _dosed_of_late(gathered: Gathered, at: datetime) -> list[Turn]:
+    """What goes on being dosed, a day: records of doses end at the latest now, and so does what the filter knows.
+
+    A pump or limewater as in the last days, for its setting may be new; doses at once as in a fortnight.
+    """
     doses, now = gathered.history.doses, gathered.clock.days(at)
-    at_once = (doses.end_days <= doses.start_days) & (doses.start_days > now - AT_ONCE_DAYS) & (doses.start_days <= now)
-    rate = float(doses.amount[at_once].sum()) / AT_ONCE_DAYS
-    return [Turn(from_days=0.0, rate=rate, sd=abs(rate) * AT_ONCE_SD)] if rate else []
+    lasting = doses.end_days - doses.start_days
+    within = np.clip(np.minimum(doses.end_days, now) - np.maximum(doses.start_days, now - LASTING_DAYS), 0.0, None)
+    ran = (doses.amount * within / np.where(lasting > 0.0, lasting, 1.0)).sum() / LASTING_DAYS
+    at_once = (lasting <= 0.0) & (doses.start_days > now - AT_ONCE_DAYS) & (doses.start_days <= now)
+    given = doses.amount[at_once].sum() / AT_ONCE_DAYS
+    rates = ((float(ran), LASTING_SD), (float(given), AT_ONCE_SD))
+    return [Turn(from_days=0.0, rate=rate, sd=abs(rate) * sd) for rate, sd in rates if rate]
 
 
 def _course(ahead: Ahead, at: datetime, scaled: Scaled) -> dict[str, Any]:
