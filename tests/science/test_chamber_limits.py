@@ -7,7 +7,7 @@ from service.science.chamber_limits import ReadingErrors, limits, limits_with_er
 from service.science.chamber_model import Running, added_co2, at_gas_and_drip, at_ph_and_drip, ceiling
 from service.science.seawater import density
 from service.simulation import chemistry
-from service.simulation.basin import Ledger
+from service.simulation.basin import Ledger, column
 from service.simulation.reactor import Chamber
 from service.simulation.scenario import Reactor
 
@@ -104,7 +104,7 @@ def test_a_second_order_law_solved_on_its_own() -> None:
 def test_a_simulated_chamber_answers_gas_drip_and_media_by_their_shares() -> None:
     """The simulator's own chamber at rest, each turned up by 4 % in turn."""
     constants = chemistry.constants_at(np.array([35.0]), np.array([25.0]))
-    water = np.array([[2.85], [2.45], [10.28], [53.0], [35.0]])
+    water = column(2.85, 2.45, 10.28, 53.0, 35.0)
     water[1] = chemistry.carbon_at(water[0], chemistry.hydrogen_at(np.array([8.1]), constants), constants)
     spec = Reactor(
         chamber_l=20, drip_l_d=60, gas_g_d=16.5, media_kg=18, media_rate_per_hour=0.2, effluent_alkalinity_meq_l=10.4

@@ -20,7 +20,7 @@ from service.science.chamber_model import (
 )
 from service.science.seawater import density
 from service.simulation import chemistry
-from service.simulation.basin import Ledger
+from service.simulation.basin import Ledger, column
 from service.simulation.reactor import Chamber
 from service.simulation.scenario import Reactor
 
@@ -100,7 +100,7 @@ def test_no_chamber_is_fixed_by_an_effluent_at_its_ceiling_or_below_the_tank() -
 def test_a_simulated_reactor_goes_where_the_model_says(gas: float, drip: float) -> None:
     """Read a simulated chamber at rest, ask the model for another setting, run the simulator there."""
     constants = chemistry.constants_at(np.array([35.0]), np.array([25.0]))
-    water = np.array([[2.85], [2.45], [10.28], [53.0], [35.0]])
+    water = column(2.85, 2.45, 10.28, 53.0, 35.0)
     water[1] = chemistry.carbon_at(water[0], chemistry.hydrogen_at(np.array([8.1]), constants), constants)
     spec = Reactor(
         chamber_l=20, drip_l_d=60, gas_g_d=16.5, media_kg=18, media_rate_per_hour=0.35, effluent_alkalinity_meq_l=10.4

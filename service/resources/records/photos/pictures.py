@@ -12,7 +12,7 @@ import threading
 import warnings
 from dataclasses import dataclass
 
-from PIL import Image, ImageCms, ImageOps, UnidentifiedImageError
+from PIL import Image, ImageCms, ImageOps
 
 from service.errors import TooLarge
 from service.resources.keeping.amounts import refused
@@ -70,7 +70,7 @@ def _opened(content: bytes, media_type: str) -> Image.Image:
         image = Image.open(io.BytesIO(content), formats=tuple(FORMATS.values()))
     except Image.DecompressionBombError as error:
         raise _too_many_pixels() from error
-    except (UnidentifiedImageError, OSError, ValueError, SyntaxError) as error:
+    except Exception as error:  # a spoilt head makes a decoder raise almost anything, as spoilt pixels do
         detail = "This is no picture: a JPEG, PNG or WebP file is expected. Take the photo again, or convert it."
         raise refused("", detail) from error
     form = "JPEG" if image.format == SEVERAL else image.format
