@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 import os
 import socket
+from contextlib import closing
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Annotated
@@ -48,15 +49,13 @@ def demo(
     folder = environment.data_dir / "demo"
     folder.mkdir(parents=True, exist_ok=True)
     settings = Settings(data_dir=folder, database_url=None)
-    with sole_use(settings.url):
+    with sole_use(settings.url), closing(_listening(environment.port, port)) as listener:
         database = Database(_built(folder, reset=reset))
         try:
             app = create_app(settings, database=database)
             path = _sign_in_path(database)
-            listener = _listening(environment.port, port)
             print(f"{address_of(listener)}{path}", flush=True)
             if check:
-                listener.close()
                 asyncio.run(_fetch_first_page(app, path))
             else:
                 serve(app, listener)
