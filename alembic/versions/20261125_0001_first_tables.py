@@ -775,6 +775,36 @@ def upgrade() -> None:
         sa.UniqueConstraint("site_id", "tag", name=op.f("uq_systems_site_id_tag")),
     )
     op.create_table(
+        "takeovers",
+        sa.Column("id", IDENTIFIER, nullable=False),
+        sa.Column("version", sa.Integer(), nullable=False),
+        sa.Column("site_id", IDENTIFIER, nullable=False),
+        sa.Column("subject_id", IDENTIFIER, nullable=True),
+        sa.Column("at", sa.BigInteger(), nullable=False),
+        sa.Column("state", sa.String(16), nullable=False),
+        sa.Column("entered", sa.Text(), nullable=False),
+        sa.Column("sent_digest", sa.LargeBinary(), nullable=False),
+        sa.Column("recorded_at", sa.BigInteger(), nullable=False),
+        sa.Column("recorded_by", IDENTIFIER, nullable=False),
+        sa.Column("changed_at", sa.BigInteger(), nullable=True),
+        sa.Column("changed_by", IDENTIFIER, nullable=True),
+        sa.Column("correction_reason", sa.String(), nullable=True),
+        sa.Column("shift", sa.String(40), nullable=True),
+        sa.Column("read_to", sa.Integer(), nullable=False),
+        sa.Column("as_of", sa.BigInteger(), nullable=False),
+        sa.ForeignKeyConstraint(
+            ["site_id", "subject_id"],
+            ["subjects.site_id", "subjects.id"],
+            name=op.f("fk_takeovers_site_id_subject_id_subjects"),
+        ),
+        sa.ForeignKeyConstraint(["site_id"], ["sites.id"], name=op.f("fk_takeovers_site_id_sites")),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_takeovers")),
+    )
+    with op.batch_alter_table("takeovers", schema=None) as batch_op:
+        batch_op.create_index("ix_takeovers_site_id_at", ["site_id", "at"], unique=False)
+        batch_op.create_index("ix_takeovers_subject_id_at", ["subject_id", "shift", "at"], unique=False)
+
+    op.create_table(
         "tanks",
         sa.Column("id", IDENTIFIER, nullable=False),
         sa.Column("version", sa.Integer(), nullable=False),
@@ -947,6 +977,11 @@ def downgrade() -> None:
 
     op.drop_table("maintenance_events")
     op.drop_table("tanks")
+    with op.batch_alter_table("takeovers", schema=None) as batch_op:
+        batch_op.drop_index("ix_takeovers_subject_id_at")
+        batch_op.drop_index("ix_takeovers_site_id_at")
+
+    op.drop_table("takeovers")
     op.drop_table("systems")
     with op.batch_alter_table("stock_changes", schema=None) as batch_op:
         batch_op.drop_index("ix_stock_changes_to_subject_id")

@@ -60,6 +60,11 @@ def a_handover(world: World) -> dict[str, Any]:
     return {"site_id": world.site["id"], "text": "the drip is slow", "written_at": world.at(hours=1)}
 
 
+def a_takeover(world: World) -> dict[str, Any]:
+    """Home as somebody read of it an hour ago, and took it over."""
+    return {"site_id": world.site["id"], "read_to": 1, "as_of": world.at(hours=1), "taken_at": world.at(hours=1)}
+
+
 def a_photo(world: World, _by: Caller) -> Ask:
     """A new photo of the home system."""
     query = {"taken_at": world.at(hours=1), "subject_id": world.system["id"]}
@@ -360,6 +365,11 @@ ROWS: dict[str, Row] = {
         lambda _world: {"count": 3},
     ),
     **record("handover", "handovers", a_handover, lambda _world: {"shift": "night"}),
+    **{
+        operation: row
+        for operation, row in record("takeover", "takeovers", a_takeover, lambda _world: {}).items()
+        if operation != "correct_takeover"  # what was read was read
+    },
     "read_handover_report": Row(READ, lambda world, _by: Ask(query={"site": world.site["tag"]})),
     "acknowledge_handover": Row(
         RECORD, lambda world, by: Ask({"record_id": world.record("handovers", a_handover, by)["id"]})

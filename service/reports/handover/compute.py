@@ -1,4 +1,4 @@
-"""What changed on a site since the last handover that somebody took note of; a fixed number of queries."""
+"""What changed on a site since somebody last took it over; a fixed number of queries."""
 
 from __future__ import annotations
 
@@ -14,7 +14,8 @@ from service.access.names import names
 from service.computations.rounds.answer import system_of, walking
 from service.reports.handover import lines
 from service.reports.handover.happened import Happened, happened
-from service.reports.handover.mark import Mark, mark_of, open_notes
+from service.reports.handover.mark import Mark
+from service.reports.handover.pressing import presses
 from service.reports.page import readings_of
 from service.reports.weekly.compute import weekly_report
 from service.reports.weekly.happenings import labels
@@ -24,33 +25,42 @@ from service.resources.places.sites.models import Site
 from service.resources.places.systems import queries as systems
 from service.resources.places.systems.models import System
 from service.resources.records.handovers.models import Handover
+from service.resources.records.handovers.queries import notes_behind
+from service.resources.records.photos.queries import of_records
 from service.resources.records.readings.queries import known_of
+from service.resources.records.takeovers.models import Takeover
+from service.storage.trail import head
 
 Report = Mapping[str, Any]
+WAITS = ("overdue", "change_cylinder")  # of what the weekly report has to do: the rest is advice, not a shift's
 
 
-def handover_report(session: Session, site: Site, at: datetime) -> dict[str, Any]:
-    """What changed on a site (shape: `models.HandoverReport`), system by system in walking order."""
-    mark = mark_of(session, site.id, at)
+def handover_report(session: Session, site: Site, mark: Mark, at: datetime) -> dict[str, Any]:
+    """What changed on a site behind a mark (shape: `models.HandoverReport`), system by system in walking order."""
+    last = head(session, site.id)
     found = happened(session, site.id, mark.seq)
     now, then = (_weekly(session, site, each) for each in (at, mark.since))
     there = sorted(systems.of_site(session, site.id), key=walking)
     belongs = system_of(session, there, at)
     told = _told(session, found, mark, now, then, belongs)
-    notes = open_notes(session, site.id)
+    notes = notes_behind(session, site.id, mark.seq)
     subjects = {each["subject_id"] for each in told} | {note.subject_id for note in notes}
     subjects |= {UUID(each["what"]) for each in told if each["kind"] == "swap"}
     called = labels(session, {each for each in subjects if each is not None})
     people = names(session, _people(told, notes, mark))
-    shown = [_shown(each, called, people) for each in told]
+    pictures = of_records(session, {*(each["record_id"] for each in told), *(note.id for note in notes)} - {None})
+    shown = [_shown(each, called, people, pictures) for each in told]
     stops = [_stop(row, [each for each in shown if each["system_id"] == row.id]) for row in there]
     stops.append(_stop(None, [each for each in shown if each["system_id"] is None]))
     return {
         "site_id": site.id,
         "since": mark.since,
         "mark": _mark(mark, people),
+        "beside": [_taken_over(each, people) for each in mark.beside],
         "at": at,
-        "notes": [_note(note, called, people) for note in notes],
+        "read_to": last.seq if last else 0,
+        "notes": [_note(note, called, people, pictures) for note in notes],
+        "waiting": _waiting(now, then),
         "stops": [stop for stop in stops if stop["lines"]],
         "readings": sum(1 for _ in found.recorded("reading")),
         "left_out": found.left_out,
@@ -80,7 +90,7 @@ def _told(
         fed: list[UUID | None] = [*sorted({belongs[each] for each in reactors if each in belongs})]
         placed += [{**line, "system_id": system_id} for system_id in fed or [None]]
     placed.sort(key=lambda each: each["at"])
-    return [*_findings(now, then, belongs), *placed]
+    return [*_findings("finding", now, then, belongs), *_findings("gone", then, now, belongs), *placed]
 
 
 def _set_aside(found: Happened, now: Report, belongs: Mapping[UUID, UUID]) -> dict[tuple[UUID, datetime], str]:
@@ -99,12 +109,13 @@ def _set_aside(found: Happened, now: Report, belongs: Mapping[UUID, UUID]) -> di
     return why
 
 
-def _findings(now: Report, then: Report, belongs: Mapping[UUID, UUID]) -> list[lines.Line]:
-    """What is found now and was not at the mark."""
-    known = {(each["code"], each["subject_id"]) for each in then["findings"]}
+def _findings(kind: str, of: Report, beside: Report, belongs: Mapping[UUID, UUID]) -> list[lines.Line]:
+    """What is found in one report and not in the other."""
+    known = {(each["code"], each["subject_id"]) for each in beside["findings"]}
     return [
         {
-            "kind": "finding",
+            "kind": kind,
+            "code": each["code"],
             "record_id": None,
             "subject_id": each["subject_id"],
             "at": None,
@@ -118,21 +129,25 @@ def _findings(now: Report, then: Report, belongs: Mapping[UUID, UUID]) -> list[l
             "subject": each["subject"],
             "system_id": belongs.get(each["subject_id"]),
         }
-        for each in now["findings"]
+        for each in of["findings"]
         if (each["code"], each["subject_id"]) not in known
     ]
 
 
 def _people(told: list[lines.Line], notes: list[Handover], mark: Mark) -> set[UUID]:
-    found = {each["by"] for each in told if each["by"] is not None} | {note.recorded_by for note in notes}
-    if mark.handover is not None and mark.handover.acknowledged_by is not None:
-        found.add(mark.handover.acknowledged_by)
-    return found
+    found = {each["by"] for each in told} | {note.recorded_by for note in notes}
+    found |= {note.acknowledged_by for note in notes} | {each.recorded_by for each in mark.beside}
+    if mark.takeover is not None:
+        found.add(mark.takeover.recorded_by)
+    return {each for each in found if each is not None}
 
 
-def _shown(line: lines.Line, called: Mapping[UUID, str], people: Mapping[UUID, str]) -> lines.Line:
+def _shown(
+    line: lines.Line, called: Mapping[UUID, str], people: Mapping[UUID, str], pictures: Mapping[UUID, list[UUID]]
+) -> lines.Line:
     """A line with names for ids; a swap's `what` is the cylinder that was taken off."""
-    shown = {"subject": called.get(line["subject_id"]), **line}
+    shown = {"subject": called.get(line["subject_id"]), "code": None, **line, "presses": presses(line)}
+    shown["photo_ids"] = pictures.get(line["record_id"], [])
     shown["by"] = None if line["by"] is None else people[line["by"]]
     if line["kind"] == "swap":
         shown["what"] = called.get(UUID(line["what"]), line["what"])
@@ -150,13 +165,28 @@ def _stop(system: System | None, told: list[lines.Line]) -> dict[str, Any]:
 
 
 def _mark(mark: Mark, people: Mapping[UUID, str]) -> dict[str, Any] | None:
-    row = mark.handover
-    if row is None or row.acknowledged_by is None:
-        return None
-    return {"handover_id": row.id, "by": people[row.acknowledged_by], "at": mark.since}
+    return None if mark.takeover is None else _taken_over(mark.takeover, people)
 
 
-def _note(row: Handover, called: Mapping[UUID, str], people: Mapping[UUID, str]) -> dict[str, Any]:
+def _taken_over(row: Takeover, people: Mapping[UUID, str]) -> dict[str, Any]:
+    return {"takeover_id": row.id, "by": people[row.recorded_by], "at": row.at}
+
+
+def _waiting(now: Report, then: Report) -> list[dict[str, Any]]:
+    """Work that is overdue and cylinders to be changed soon, what was not so at the mark first."""
+    known = {_key(each) for each in then["to_do"]}
+    waiting = [{**each, "is_new": _key(each) not in known} for each in now["to_do"] if each["code"] in WAITS]
+    return sorted(waiting, key=lambda each: not each["is_new"])
+
+
+def _key(task: Mapping[str, Any]) -> tuple[Any, ...]:
+    """A task whichever day it is told: the day a cylinder is needed by moves with every weighing."""
+    return task["code"], task["subject_id"], task["by"] if task["code"] == "overdue" else None
+
+
+def _note(
+    row: Handover, called: Mapping[UUID, str], people: Mapping[UUID, str], pictures: Mapping[UUID, list[UUID]]
+) -> dict[str, Any]:
     return {
         "id": row.id,
         "subject_id": row.subject_id,
@@ -165,4 +195,7 @@ def _note(row: Handover, called: Mapping[UUID, str], people: Mapping[UUID, str])
         "written_at": row.at,
         "by": row.entered.get("written_by") or people[row.recorded_by],
         "shift": row.shift,
+        "acknowledged_at": row.acknowledged_at,
+        "acknowledged_by": None if row.acknowledged_by is None else people[row.acknowledged_by],
+        "photo_ids": pictures.get(row.id, []),
     }

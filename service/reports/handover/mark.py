@@ -1,57 +1,59 @@
-"""Where a list of changes begins: right behind the moment at which somebody last took note of a handover."""
+"""Where a list of changes begins: behind what was read when somebody last took the site over."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from uuid import UUID
 
 from sqlmodel import Session, col, select
 
-from service.resources.keeping.records import RECORDED
-from service.resources.records.handovers.models import HANDOVER, Handover
-from service.storage.trail import AuditEntry, Event
+from service.resources.keeping.amounts import refused
+from service.resources.records.takeovers.models import Takeover
+from service.resources.records.takeovers.queries import taken_over
+from service.storage.trail import AuditEntry
 
 WITHOUT_A_MARK = timedelta(days=1)
 LONGEST = timedelta(days=7)  # nobody reads what piled up longer: the weekly report tells it better
+ONE_CHANGE_OF_SHIFTS = timedelta(hours=3)  # whoever takes over within it of another came with them (our own choice)
 
 
 @dataclass(frozen=True)
 class Mark:
-    """A place in a site's trail: changes behind `seq` are told. `handover` is what was taken note of there, if any."""
+    """A place in a site's trail: changes behind `seq` are told.
+
+    `takeover` is what was read up to there, if anything; `beside` are the others of this change of shifts.
+    """
 
     seq: int
     since: datetime
-    handover: Handover | None
+    takeover: Takeover | None = None
+    beside: Sequence[Takeover] = ()
 
 
-def mark_of(session: Session, site_id: UUID, at: datetime) -> Mark:
-    """The mark of a site: the last acknowledgement within seven days, else a day ago.
+def mark_of(session: Session, site_id: UUID, at: datetime, *, reader_id: UUID) -> Mark:
+    """The mark of a site for somebody: the last takeover within seven days, else a day ago.
 
-    The place is one in the trail, not an instant, so that what was measured before and sent later is told, too.
+    Of several people who take over together each is to read the same list: what others took over within the last three
+    hours does not shorten it until one took over oneself. The place is one in the trail, not an instant, so that what
+    was measured before and sent later is told, too, and what came while a phone had no network is not lost.
     """
-    last = session.exec(
-        select(Handover)
-        .where(
-            Handover.site_id == site_id,
-            Handover.state == RECORDED,
-            col(Handover.acknowledged_at) >= at - LONGEST,
-            col(Handover.acknowledged_at) <= at,
-        )
-        .order_by(col(Handover.acknowledged_at).desc(), col(Handover.id))
-        .limit(1)
-    ).first()
-    if last is None or last.acknowledged_at is None:
-        return Mark(_before(session, site_id, at - WITHOUT_A_MARK), at - WITHOUT_A_MARK, None)
-    seq = session.exec(
-        select(Event.seq).where(
-            Event.chain_id == site_id,
-            Event.thing_id == last.id,
-            Event.kind == HANDOVER.name,
-            Event.action == "acknowledged",
-        )
-    ).one()
-    return Mark(seq, last.acknowledged_at, last)
+    lately = taken_over(session, site_id, at - LONGEST)
+    beside = [each for each in lately if each.recorded_by != reader_id and each.at > at - ONE_CHANGE_OF_SHIFTS]
+    before = [each for each in lately if each not in beside]
+    if not before:
+        return Mark(_before(session, site_id, at - WITHOUT_A_MARK), at - WITHOUT_A_MARK, beside=beside)
+    last = before[-1]
+    return Mark(last.read_to, last.as_of, last, beside)
+
+
+def chosen(session: Session, site_id: UUID, since: datetime, at: datetime) -> Mark:
+    """The mark at an instant that somebody chose. Raises Unacceptable for one ahead, or more than seven days ago."""
+    if not at - LONGEST <= since <= at:
+        detail = "An instant within the last seven days is expected; the weekly report tells what is older."
+        raise refused("since", detail, since.isoformat(), place="query")
+    return Mark(_before(session, site_id, since), since)
 
 
 def _before(session: Session, site_id: UUID, instant: datetime) -> int:
@@ -63,11 +65,3 @@ def _before(session: Session, site_id: UUID, instant: datetime) -> int:
         .limit(1)
     )
     return session.exec(statement).first() or 0
-
-
-def open_notes(session: Session, site_id: UUID) -> list[Handover]:
-    """The handovers of a site that nobody took note of, the oldest first."""
-    statement = select(Handover).where(
-        Handover.site_id == site_id, Handover.state == RECORDED, col(Handover.acknowledged_at).is_(None)
-    )
-    return list(session.exec(statement.order_by(col(Handover.at), col(Handover.id))))

@@ -15,6 +15,7 @@ from service.resources.records.readings.routes import router as readings
 from service.resources.records.recalibrations.routes import router as recalibrations
 from service.resources.records.series.routes import router as series
 from service.resources.records.stock_changes.routes import router as stock_changes
+from service.resources.records.takeovers.routes import router as takeovers
 
 router = APIRouter()
 PARTS = (
@@ -26,6 +27,7 @@ PARTS = (
     maintenance_plans,
     stock_changes,
     handovers,
+    takeovers,
     photos,
     procedures,
     commissionings,

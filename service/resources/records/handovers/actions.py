@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import Any
 from uuid import UUID
 
@@ -9,8 +10,7 @@ from service.access.caller import Work
 from service.access.rights import Right
 from service.errors import Conflict
 from service.resources.keeping.amounts import refused
-from service.resources.keeping.kept import note
-from service.resources.keeping.records import WITHDRAWN, RecordKind, RecordVersion, found
+from service.resources.keeping.records import WITHDRAWN, RecordKind, advanced, found
 from service.resources.places.sites import queries as sites
 from service.resources.places.subjects import subject_of
 from service.resources.records.fields import refuse_ahead
@@ -56,19 +56,18 @@ def acknowledged(work: Work, handover_id: UUID) -> Handover:
             f"Somebody took note of this before you, at {row.acknowledged_at:%Y-%m-%d %H:%M} UTC. Read it to see who."
         )
         raise Conflict(detail)
-    before = HANDOVER.body(row)
-    work.session.add(
-        RecordVersion(
-            record_id=row.id,
-            version=row.version,
-            site_id=row.site_id,
-            kind=HANDOVER.name,
-            body=before,
-            replaced_at=work.at,
-        )
-    )
-    row.version += 1
-    row.acknowledged_at, row.acknowledged_by = work.at, work.caller.id
-    work.session.flush()
-    note(work, HANDOVER, row, "acknowledged", before=before)
+    _noted(work, row)
     return row
+
+
+def note_together(work: Work, rows: Iterable[Handover]) -> None:
+    """Handovers that nobody took note of, noted by the caller, who may record on their site."""
+    for row in rows:
+        _noted(work, row)
+
+
+def _noted(work: Work, row: Handover) -> None:
+    def by_the_caller() -> None:
+        row.acknowledged_at, row.acknowledged_by = work.at, work.caller.id
+
+    advanced(work, HANDOVERS, row, "acknowledged", by_the_caller)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from uuid import UUID
@@ -28,6 +28,20 @@ class Shown:
     def path(self) -> str:
         """Where the API has it."""
         return f"/v1/photos/{self.id}"
+
+
+def of_records(session: Session, record_ids: Iterable[UUID]) -> dict[UUID, list[UUID]]:
+    """The photos of these records that were not withdrawn, the oldest first: one query."""
+    statement = (
+        select(Photo.of_id, Photo.id)
+        .where(col(Photo.of_id).in_(set(record_ids)), Photo.state == RECORDED)
+        .order_by(col(Photo.at), col(Photo.id))
+    )
+    found: dict[UUID, list[UUID]] = {}
+    for record_id, photo_id in session.exec(statement):
+        if record_id is not None:
+            found.setdefault(record_id, []).append(photo_id)
+    return found
 
 
 def lately(session: Session, subject_ids: Sequence[UUID], limit: int) -> list[Shown]:
