@@ -88,3 +88,7 @@ class TooMany(ServiceError):
 
 class Busy(ServiceError):
     """The service cannot take the request now; try again after the stated time."""
+
+
+class NotPrinted(ServiceError):
+    """The pages asked for could not be made as PDF: a fault on this side."""

@@ -36,6 +36,8 @@ EXPLANATIONS: dict[str, str] = {
     "nobody is locked out for good, and a one-time link works at once.",
     "busy": "The service cannot take this now. Send it again after the seconds in `Retry-After`; with the same id "
     "it is stored once.",
+    "not-printed": "The document could not be set as PDF; the fault is on this side and stands in the service's log. "
+    "The same is there as a web page, which prints.",
     "method-not-allowed": "The path is there and takes other methods: see the `Allow` header.",
     "unexpected": "The fault is on this side and stands in the service's log. Nothing was stored.",
 }

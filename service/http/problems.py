@@ -52,6 +52,7 @@ KINDS: dict[type[ServiceError], Kind] = {
     errors.VersionRequired: Kind(status=428, slug="version-required", title="Say which version you change"),
     errors.TooMany: Kind(status=429, slug="too-many", title="Tried too often: wait a little"),
     errors.Busy: Kind(status=503, slug="busy", title="Try again soon"),
+    errors.NotPrinted: Kind(status=500, slug="not-printed", title="The pages could not be made"),
 }
 METHOD_NOT_ALLOWED = Kind(status=405, slug="method-not-allowed", title="This path does not take that method")
 UNEXPECTED = Kind(status=500, slug="unexpected", title="The service failed")

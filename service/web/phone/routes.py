@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Any
+from typing import Annotated, Any, Literal
 from uuid import UUID
 from zoneinfo import ZoneInfo
 
-from fastapi import APIRouter, Path, Request, Response
+from fastapi import APIRouter, Path, Query, Request, Response
 from fastapi.responses import JSONResponse
 
 from service.access import devices
@@ -15,7 +15,10 @@ from service.access.models import Device
 from service.access.rights import Right
 from service.computations.rounds.answer import todays_round
 from service.errors import NotFound
+from service.http.representations import preferred
 from service.http.shapes import PRINTABLE, Id
+from service.reports.printed.answer import PDF, pdf
+from service.reports.printed.setting import set_pages
 from service.reports.shelf import PAPER
 from service.resources.keeping.records import found
 from service.resources.places.sites import queries as sites
@@ -31,12 +34,14 @@ from service.storage.subjects import Subject
 from service.web.pages import PageRoute, VisitorOf
 from service.web.phone import places, runs
 from service.web.phone.fields import fields_of, settings_of
-from service.web.phone.labels import labels
+from service.web.phone.label_sheets import MOST_SKIPPED, PAPER_NAMES, SHEETS, USUAL, sheet_named
+from service.web.phone.labels import for_print, labels
 from service.web.phone.pages import MODULES, language_of, phone_page
 from service.web.phone.places import CYLINDER, Place
 from service.web.phone.worker import worker
 
 PHOTOS_SHOWN = 6
+LABELS_COME_AS = {"html": "text/html", "pdf": PDF}
 PAINTED = {"icon-192.png": "192x192", "icon-512.png": "512x512"}  # for phones that take no drawing
 
 router = APIRouter(include_in_schema=False, route_class=PageRoute)
@@ -80,13 +85,33 @@ def show_round(request: Request, site_tag: SiteTag, visitor: VisitorOf) -> Respo
 
 
 @router.get("/phone/labels/{site_tag}")
-def show_labels(request: Request, site_tag: SiteTag, visitor: VisitorOf) -> Response:
-    """A site's labels, to be printed from under the address that phones will use."""
+def show_labels(
+    request: Request,
+    site_tag: SiteTag,
+    visitor: VisitorOf,
+    format_: Annotated[Literal["html", "pdf"] | None, Query(alias="format")] = None,
+    paper: Annotated[str, Query(max_length=16, pattern=PRINTABLE)] = "a4",
+    label: Annotated[str, Query(max_length=16, pattern=PRINTABLE)] = USUAL,
+    skip: Annotated[int, Query(ge=0, le=MOST_SKIPPED)] = 0,
+) -> Response:
+    """A site's labels, to be printed from under the address that phones will use; as a page, or as sheets (PDF)."""
+    form = format_ or preferred(request.headers.get("accept"), LABELS_COME_AS)
     with visitor.work() as work:
         site = sites.named(work.session, work.scope, site_tag)
-        base = str(request.base_url).rstrip("/")
-        made = labels(places.of_site(work.session, site, work.at), base)
-        return phone_page(request, "labels.html", work.caller, site=site, labels=made, base=base)
+        base, at = str(request.base_url).rstrip("/"), work.at
+        made = labels(places.of_site(work.session, site, at), base)
+        if form == "html":
+            return phone_page(
+                request, "labels.html", work.caller, site=site, labels=made, base=base,
+                sheets=SHEETS, papers=PAPER_NAMES, usual=USUAL, most_skipped=MOST_SKIPPED,
+            )  # fmt: skip
+    if not made:
+        raise NotFound(
+            "Nothing on this site bears a label yet. Describe a system, a tank or a piece of equipment first."
+        )
+    words, sheet = language_of(request), sheet_named(paper, label)
+    content = for_print(made, sheet, title=f"{words.gettext('Labels')}, {site.name}", skip=skip, words=words)
+    return pdf(set_pages("labels.typ", content, at=at), f"labels-{site.tag}")
 
 
 @router.get("/t/{code}")

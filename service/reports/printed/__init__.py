@@ -1,0 +1,1 @@
+"""Pages for printing (PDF): a template of typst and plain data, set in a process of their own."""
