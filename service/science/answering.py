@@ -24,8 +24,8 @@ from service.science.timeline import lay_out
 TRIED = np.array([0.0, 0.1, 0.2, 0.3, 0.45, 0.6, 0.75, 0.95, 1.2, 1.5, 1.8])
 """The answers a tried, per meq/L."""
 USUAL_MOST = 0.75
-"""Up to here all are alike beforehand: b of 0.4 (reviews, from memory) times the 1.15 (pH held) to 1.85 (pH free to
-follow the air) that Omega rises with a meq/L."""
+"""Up to here all are alike beforehand: b of 0.4 (reviews, from memory) times the 1.83 that Omega rises with a meq/L at
+pH 8.0 (NBS; S 35, 25 C) where pH follows the air; where pH is held it is 1.06, at pH 8.1 2.16 and 1.28."""
 BEYOND_SD = 0.3
 """Beyond it an answer is thought the less likely the farther it lies: a judgement."""
 NARROWED = 0.75
@@ -55,7 +55,7 @@ def fit_answers(*, histories: Sequence[SystemHistory], at_days: Values) -> list[
     """The answer of each system from its record until an instant (systems), a share of the record's usual demand.
 
     None where the record does not narrow what is thought beforehand: its level hardly moved, or was hardly read.
-    Source: KALMAN60, PRACTICE. Check value: none, tested by test_an_answer_is_found_where_the_level_moved.
+    Source: DERIVED, KALMAN60, PRACTICE. Check value: none, tested by test_an_answer_is_found_where_the_level_moved.
     Shapes: one entry for each system.
     """
     able = [index for index, history in enumerate(histories) if len(np.unique(history.readings.at_days)) > 1]

@@ -85,7 +85,8 @@ class CarbonateState:
 def equilibria_at(*, salinity: Numbers, temperature_c: Numbers, boron_factor: Numbers = 1.0) -> Equilibria:
     """Constants and totals of seawater at its surface; one evaluation serves any number of states.
 
-    Source: WEISS74, LUEKER00, DICKSON90B, MILLERO95, DICKSON90S, DICKSON79, UPPSTROM74, MUCCI83, TAKAHASHI82.
+    Source: WEISS74, LUEKER00, DICKSON90B, MILLERO95, DICKSON90S, DICKSON79, UPPSTROM74, MORRIS66, RILEY65, MUCCI83,
+        TAKAHASHI82.
     Check value: nbs_minus_total = 0.136984 at salinity=35, temperature_c=25 (+-1e-4).
     """
     water = {"salinity": salinity, "temperature_c": temperature_c}
@@ -130,7 +131,11 @@ def carbonate_system(
     pCO2 (alkalinity rises strictly with pH in both). pCO2 is a partial pressure: not a fugacity, not a mole fraction of
     dry air. Calcium is natural seawater's unless given.
 
-    Source: WEISS74, LUEKER00, DICKSON90B, MILLERO95, DICKSON90S, DICKSON79, UPPSTROM74, RILEY67, MUCCI83, HUMPHREYS22.
+    Alkalinity is defined as by Dickson et al. (2007), the solutions of the six pairs follow from that definition; the
+    check values are those of the program of Humphreys et al. (2022).
+
+    Source: WEISS74, LUEKER00, DICKSON90B, MILLERO95, DICKSON90S, DICKSON79, UPPSTROM74, MORRIS66, RILEY65, RILEY67,
+        MUCCI83, TAKAHASHI82, DICKSON07, HUMPHREYS22.
     Check value: dic_mol_kg = 2046.708e-6 at alkalinity_mol_kg=2300e-6, ph_total=7.963016, salinity=35, temperature_c=25
         (+-2e-7).
     Check value: pco2_atm = 500.316e-6 at alkalinity_mol_kg=2300e-6, dic_mol_kg=2046.708e-6, salinity=35,
@@ -159,7 +164,7 @@ def ph_total_from_nbs(*, ph_nbs: Numbers, salinity: Numbers, temperature_c: Numb
 
     pH_T = pH_NBS + log10(fH / s), s = total over seawater scale. The electrode's junction adds 0.02-0.05.
 
-    Source: TAKAHASHI82, DICKSON90S, DICKSON79, HUMPHREYS22.
+    Source: TAKAHASHI82, DICKSON90S, DICKSON79, MORRIS66, RILEY65, HUMPHREYS22.
     Check value: 7.963016 at ph_nbs=8.1, salinity=35, temperature_c=25 (+-1e-4).
     """
     return np.asarray(ph_nbs, dtype=np.float64) - nbs_minus_total(salinity=salinity, temperature_c=temperature_c)
@@ -168,7 +173,7 @@ def ph_total_from_nbs(*, ph_nbs: Numbers, salinity: Numbers, temperature_c: Numb
 def ph_nbs_from_total(*, ph_total: Numbers, salinity: Numbers, temperature_c: Numbers) -> Values:
     """What an electrode standardised in NBS buffers reads, from pH on the total scale.
 
-    Source: TAKAHASHI82, DICKSON90S, DICKSON79, HUMPHREYS22.
+    Source: TAKAHASHI82, DICKSON90S, DICKSON79, MORRIS66, RILEY65, HUMPHREYS22.
     Check value: 8.1 at ph_total=7.963016, salinity=35, temperature_c=25 (+-1e-4).
     """
     return np.asarray(ph_total, dtype=np.float64) + nbs_minus_total(salinity=salinity, temperature_c=temperature_c)
@@ -177,7 +182,7 @@ def ph_nbs_from_total(*, ph_total: Numbers, salinity: Numbers, temperature_c: Nu
 def nbs_minus_total(*, salinity: Numbers, temperature_c: Numbers) -> Values:
     """pH in NBS buffers less pH on the total scale.
 
-    Source: TAKAHASHI82, DICKSON90S, DICKSON79.
+    Source: TAKAHASHI82, DICKSON90S, DICKSON79, MORRIS66, RILEY65.
     Check value: 0.136984 at salinity=35, temperature_c=25 (+-1e-4).
     """
     return equilibria_at(salinity=salinity, temperature_c=temperature_c).nbs_minus_total
@@ -188,7 +193,7 @@ def dic_per_alkalinity(*, ph_total: Numbers, salinity: Numbers, temperature_c: N
 
     r = (h^2 + K1 h + K1 K2) / (K1 h + 2 K1 K2). Borate drops out.
 
-    Source: LUEKER00.
+    Source: DERIVED, LUEKER00.
     Check value: none, tested by test_carbon_bound_at_constant_ph_is_the_slope_of_the_system.
     """
     k1 = equilibria.k1_lueker2000(salinity=salinity, temperature_c=temperature_c)

@@ -81,7 +81,7 @@ def chamber_balance(
     r is taken at the tank's pH: the inflow's unless given, as it must be for a second chamber. Calcium of the inflow is
     natural seawater's unless given.
 
-    Source: LUEKER00, MUCCI83, RILEY67, TAKAHASHI82.
+    Source: DERIVED, WOLFGLADROW07, LUEKER00, MUCCI83, RILEY67, TAKAHASHI82.
     Check value: dissolved_mol_kg = 2.96238e-3 at inflow_alkalinity_mol_kg=2.788120e-3, inflow_ph_nbs=8.1,
         effluent_alkalinity_mol_kg=8.712875e-3, effluent_ph_nbs=6.6, salinity=35, inflow_temperature_c=25,
         effluent_temperature_c=25 (+-1e-6).
@@ -141,7 +141,7 @@ def chambers_in_series(
     each. D, C and X of the chambers add up to those of the whole. A chamber without gas that lets some escape has a
     negative C.
 
-    Source: LUEKER00, MUCCI83, RILEY67, TAKAHASHI82.
+    Source: DERIVED, WOLFGLADROW07, LUEKER00, MUCCI83, RILEY67, TAKAHASHI82.
     Check value: none, tested by test_chambers_in_series_add_up_to_the_whole.
     Shapes: the last axis is the point along the way.
     """
@@ -179,7 +179,7 @@ def ceiling_by_ph(
     At constant pH carbonate rises in proportion to carbonate alkalinity, and calcium with half of what is gained:
     (Ca_in + (TA - TA_in)/2) s (TA - o) = Ksp, the larger root.
 
-    Source: MUCCI83, LUEKER00, RILEY67.
+    Source: DERIVED, MUCCI83, LUEKER00, RILEY67, TAKAHASHI82.
     Check value: alkalinity_mol_kg = 13.35e-3 at chamber_ph_nbs=6.6, inflow_alkalinity_mol_kg=2.788120e-3, salinity=35,
         temperature_c=25 (+-2e-5).
     """
@@ -211,7 +211,7 @@ def ceiling_by_pco2(
 ) -> Ceiling:
     """The highest effluent alkalinity under a partial pressure of carbon dioxide, by bisection on pH.
 
-    Source: MUCCI83, LUEKER00, WEISS74, RILEY67.
+    Source: DERIVED, MUCCI83, LUEKER00, WEISS74, RILEY67.
     Check value: alkalinity_mol_kg = 12.69e-3 at chamber_pco2_atm=0.1, inflow_alkalinity_mol_kg=2.788120e-3,
         salinity=35, temperature_c=25 (+-3e-5).
     """
@@ -251,7 +251,7 @@ def effluent_ph_for_added_co2(
     A sample that has lost carbon dioxide reads higher than this; by how much says whether degassing alone could explain
     gas that seems to be missing.
 
-    Source: LUEKER00, TAKAHASHI82.
+    Source: DERIVED, LUEKER00, TAKAHASHI82.
     Check value: 6.6 at added_co2_mol_kg=5.3192e-3, inflow_alkalinity_mol_kg=2.788120e-3, inflow_ph_nbs=8.1,
         effluent_alkalinity_mol_kg=8.712875e-3, salinity=35, inflow_temperature_c=25, effluent_temperature_c=25
         (+-5e-4).

@@ -21,8 +21,9 @@ At constant gas a faster drip also has to sour its own tank water down to satura
 usual chamber and negative in a thin effluent, where more drip brings less. Where a controller holds the pH the gas
 follows, the ceiling stands (T_C = T_D = 0), and drip and media share alone.
 
-n is the order of dissolution in the distance from saturation, 1 in the chamber model; measured orders lie between 1 and
-2 (from memory), which the intervals carry.
+n is the order of dissolution in the distance from saturation, 1 in the chamber model (Plummer, Wigley & Parkhurst 1978,
+for calcite in acid water); the intervals carry 1 to 2, a judgement. Near saturation in seawater orders of 3 to 4.5 were
+measured (Naviaux et al. 2020): there the share of the media is smaller still.
 """
 
 from __future__ import annotations
@@ -86,7 +87,7 @@ def limits(*, running: Running, holds_ph: bool = False, order: Numbers = 1.0) ->
     An effluent read above its ceiling counts as at it. With the pH held the gas follows and its share is 0. NaN where
     nothing dissolved, or no gas is seen.
 
-    Source: MUCCI83, LUEKER00, PRACTICE.
+    Source: DERIVED, PLUMMER78, MUCCI83, LUEKER00.
     Check value: none, tested by test_the_share_of_gas_at_the_ceiling_by_hand.
     """
     dissolved = 0.5 * (
@@ -106,7 +107,7 @@ def limits(*, running: Running, holds_ph: bool = False, order: Numbers = 1.0) ->
 def limits_with_errors(*, running: Running, errors: ReadingErrors | None = None, holds_ph: bool = False) -> LimitsKnown:
     """The same with 95 % intervals: each reading moved by its error alone, and the order of dissolution from 1 to 2.
 
-    Source: JCGM08, BARLOW03.
+    Source: DERIVED, JCGM08, PRACTICE.
     Check value: none, tested by test_intervals_of_the_shares_hold_what_they_say.
     """
     sd = errors or ReadingErrors()

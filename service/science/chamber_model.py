@@ -6,8 +6,10 @@ Two numbers are taken from its readings. kappa, L/d: how fast its media dissolve
 
 and the carbon dioxide it dissolves of what is fed, from its chemistry. Both are taken to stay: media of the same
 surface, the same part of the gas. One pair of readings fixes them; how far to trust it, the errors of the readings say.
-Dissolution in proportion to the distance from saturation is a first-order law (common practice of the field; measured
-orders lie between 1 and 2), so a large step is better taken in two.
+Dissolution in proportion to the distance from saturation is a first-order law. Plummer, Wigley & Parkhurst (1978) have
+it for calcite in water with much carbon dioxide: at one pH and pressure the way back grows with the ion product. In
+seawater near saturation measured orders of (1 - Omega) reach 3 to 4.5 (Naviaux et al. 2020), so a large step is better
+taken in two.
 """
 
 from __future__ import annotations
@@ -60,7 +62,7 @@ class Setting:
 def dissolving_l_d(*, running: Running) -> Values:
     """kappa: water that the media would bring to its ceiling a day; NaN at the ceiling, above it, or below the tank.
 
-    Source: MUCCI83, PRACTICE.
+    Source: DERIVED, PLUMMER78, MUCCI83.
     Check value: none, tested by test_a_chamber_asked_for_what_it_does_answers_what_was_read.
     """
     gained = np.asarray(running.effluent_alkalinity_mol_kg, dtype=np.float64) - running.inflow_alkalinity_mol_kg
@@ -76,7 +78,7 @@ def at_gas_and_drip(*, running: Running, gas_fraction: Numbers, drip_l_d: Number
 
     NaN where the readings fix no chamber (see `dissolving_l_d`) or show no gas.
 
-    Source: MUCCI83, LUEKER00, PRACTICE.
+    Source: DERIVED, PLUMMER78, MUCCI83, LUEKER00.
     Check value: none, tested by test_a_simulated_reactor_goes_where_the_model_says.
     """
     kappa, added = dissolving_l_d(running=running), added_co2(running=running)
@@ -94,7 +96,7 @@ def at_gas_and_drip(*, running: Running, gas_fraction: Numbers, drip_l_d: Number
 def at_ph_and_drip(*, running: Running, chamber_ph_nbs: Numbers, drip_l_d: Numbers) -> Setting:
     """Where a chamber held at a pH comes to rest with another drip, and the gas that takes.
 
-    Source: MUCCI83, LUEKER00, PRACTICE.
+    Source: DERIVED, PLUMMER78, MUCCI83, LUEKER00.
     Check value: none, tested by test_a_chamber_asked_for_what_it_does_answers_what_was_read.
     """
     kappa, added = dissolving_l_d(running=running), added_co2(running=running)
@@ -109,7 +111,7 @@ def for_supply_at_drip(*, running: Running, supply_fraction: Numbers) -> Setting
     The effluent must be TA_in + f (TA - TA_in), the ceiling as far above it as kappa asks; the pH with that ceiling by
     halving. NaN where no pH above 5 does.
 
-    Source: MUCCI83, LUEKER00, PRACTICE.
+    Source: DERIVED, PLUMMER78, MUCCI83, LUEKER00.
     Check value: none, tested by test_the_ways_to_more_supply_lead_back_to_it.
     """
     kappa, added = dissolving_l_d(running=running), added_co2(running=running)
@@ -131,7 +133,7 @@ def for_supply_at_ph(*, running: Running, supply_fraction: Numbers) -> Setting:
     S = Q kappa (TA_max - TA_in)/(Q + kappa), so Q = S kappa/(kappa (TA_max - TA_in) - S); NaN where even a flood does
     not bring it.
 
-    Source: MUCCI83, LUEKER00, PRACTICE.
+    Source: DERIVED, PLUMMER78, MUCCI83, LUEKER00.
     Check value: none, tested by test_the_ways_to_more_supply_lead_back_to_it.
     """
     kappa = dissolving_l_d(running=running)
@@ -165,7 +167,7 @@ def _setting(running: Running, kappa: Values, added_before: Values, drip: Values
 def added_co2(*, running: Running) -> Values:
     """C = DIC_out - DIC_in - D, mol/kg; not above zero where the readings show no gas.
 
-    Source: LUEKER00.
+    Source: DERIVED, LUEKER00.
     Check value: none, tested by test_the_chamber_of_the_worked_case.
     """
     dic = [
@@ -191,7 +193,7 @@ def least_added_co2(*, running: Running, solubility: Numbers = 1.0) -> Values:
     The pH where the ceiling, times the media's solubility over aragonite's, is the effluent's alkalinity, by halving;
     its C. The running's own effluent pH is not used. NaN where the effluent is not above the inflow.
 
-    Source: MUCCI83, LUEKER00.
+    Source: DERIVED, MUCCI83, LUEKER00.
     Check value: none, tested by test_the_least_gas_by_hand.
     """
     top = np.asarray(running.effluent_alkalinity_mol_kg, dtype=np.float64)
@@ -208,7 +210,7 @@ def least_added_co2(*, running: Running, solubility: Numbers = 1.0) -> Values:
 def ceiling(*, running: Running, ph_nbs: Numbers) -> Ceiling:
     """The highest effluent of this chamber's water at a pH: `service.science.chamber.ceiling_by_ph`.
 
-    Source: MUCCI83, LUEKER00.
+    Source: DERIVED, MUCCI83, LUEKER00.
     Check value: none, tested by test_the_chamber_of_the_worked_case.
     """
     return ceiling_by_ph(

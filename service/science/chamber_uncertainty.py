@@ -1,8 +1,10 @@
 """How well a chamber's balance is known: the errors of titration, pH and temperature carried through it.
 
 Each reading is moved up and down by its error alone, and what that does to a result is added in quadrature, upwards and
-downwards apart (Barlow 2003): exact when one reading dominates, as pH does, and the usual propagation (JCGM 100) when
-none does. An error that lasts, such as a probe's, does not average away with more readings.
+downwards apart: exact when one reading dominates, as pH does, and the usual propagation (JCGM 100) when the result is
+straight in all of them. That is the traditional way and no theorem: Barlow (2003) shows that nothing justifies it in
+general and where it goes wrong. Here it is held to 40,000 draws of all errors (94 to 96 % inside, neither side above
+3.5 %). An error that lasts, such as a probe's, does not average away with more readings.
 """
 
 from dataclasses import dataclass
@@ -94,7 +96,7 @@ def chamber_balance_with_errors(
 ) -> ChamberUncertainty:
     """The balance of one chamber with 95 % intervals. The defaults are common practice; the errors are independent.
 
-    Source: JCGM08, BARLOW03.
+    Source: DERIVED, JCGM08, PRACTICE.
     Check value: none, tested by test_intervals_hold_what_they_say.
     Shapes: the results are intervals, elementwise in what goes in.
     """
@@ -155,7 +157,7 @@ def degassing(
 
     Alkalinity does not change when carbon dioxide is lost, unless carbonate precipitates.
 
-    Source: LUEKER00, MUCCI83.
+    Source: DERIVED, LUEKER00, MUCCI83.
     Check value: added_co2_fraction = -0.08 at rise_in_ph_nbs=0.1, inflow_alkalinity_mol_kg=2.788120e-3,
         inflow_ph_nbs=8.1, effluent_alkalinity_mol_kg=8.712875e-3, effluent_ph_nbs=6.6, salinity=35,
         inflow_temperature_c=25, effluent_temperature_c=25 (+-0.005).

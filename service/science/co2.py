@@ -21,7 +21,7 @@ from service.science.constants import (
     STANDARD_ATMOSPHERE_BAR,
     ZERO_CELSIUS_K,
 )
-from service.science.equilibria import kelvin
+from service.science.equilibria import kelvin, virial_weiss1974
 
 CRITICAL_TEMPERATURE_C = CO2_CRITICAL_K - ZERO_CELSIUS_K
 """30.978 C: at and above it no liquid exists at any pressure."""
@@ -90,7 +90,7 @@ class LiquidGone:
 def saturation_pressure_bar(*, temperature_c: Numbers) -> Values:
     """Pressure of liquid and vapour together, bar absolute; NaN outside the triple and critical points.
 
-    ln(p/pc) = (Tc/T) (-7.0602087 h + 1.9391218 h^1.5 - 1.6463597 h^2 - 3.2995634 h^4), h = 1 - T/Tc
+    ln(p/pc) = (Tc/T) (-7.0602087 h + 1.9391218 h^1.5 - 1.6463597 h^2 - 3.2995634 h^4), h = 1 - T/Tc (equation 3.13)
 
     Source: SPAN96.
     Check value: 34.851 at temperature_c=0 (+-0.005).
@@ -105,6 +105,7 @@ def saturated_liquid_kg_m3(*, temperature_c: Numbers) -> Values:
     """Density of the liquid beside its vapour, kg/m3; NaN outside the triple and critical points.
 
     ln(rho/rho_c) = 1.9245108 h^0.34 - 0.62385555 h^0.5 - 0.32731127 h^(10/6) + 0.39245142 h^(11/6), h = 1 - T/Tc
+    (equation 3.14)
 
     Source: SPAN96.
     Check value: 927.6 at temperature_c=0 (+-0.5).
@@ -119,7 +120,7 @@ def saturated_vapour_kg_m3(*, temperature_c: Numbers) -> Values:
     """Density of the vapour above its liquid, kg/m3; NaN outside the triple and critical points.
 
     ln(rho/rho_c) = -1.7074879 h^0.34 - 0.82274670 h^0.5 - 4.6008549 h - 10.111178 h^(7/3) - 29.742252 h^(14/3),
-    h = 1 - T/Tc
+    h = 1 - T/Tc (equation 3.15)
 
     Source: SPAN96.
     Check value: 97.65 at temperature_c=0 (+-0.05).
@@ -132,19 +133,18 @@ def saturated_vapour_kg_m3(*, temperature_c: Numbers) -> Values:
 
 
 def thin_gas_kg_m3(*, temperature_c: Numbers, pressure_bar: Numbers = STANDARD_ATMOSPHERE_BAR) -> Values:
-    """Density of the gas near one atmosphere (to 3 bar, 0-40 C: within 0.1 %), kg/m3.
+    """Density of the gas near one atmosphere (to 3 bar, 0-40 C: within 0.05 % of the reference equation), kg/m3.
 
-    rho = p M / (R T) / (1 + B p/(R T)), second virial coefficient B = -122.7 (298.15/T)^2 cm3/mol: the coefficient
-    from memory, held against the reference equation in the tests.
+    rho = p M / (R T) / (1 + B p/(R T)), B the second virial coefficient of Weiss (1974).
 
-    Source: SPAN96.
+    Source: DERIVED, WEISS74.
     Check value: 1.8393 at temperature_c=20 (+-5e-4).
     Check value: 1.9768 at temperature_c=0 (+-5e-4).
     """
     t = kelvin(temperature_c=temperature_c)
     mol_cm3 = pressure_bar / (GAS_CONSTANT_CM3_BAR_MOL_K * t)
-    virial = -122.7 * (298.15 / t) ** 2
-    return MOLAR_MASS_G_MOL["CO2"] * 1000.0 * mol_cm3 / (1.0 + virial * mol_cm3)
+    virial = virial_weiss1974(temperature_c=temperature_c)
+    return np.asarray(MOLAR_MASS_G_MOL["CO2"] * 1000.0 * mol_cm3 / (1.0 + virial * mol_cm3))
 
 
 def gas_density(*, temperature_c: Numbers, pressure_bar: Numbers) -> GasDensity:
@@ -188,7 +188,7 @@ def gas_pressure_bar(*, temperature_c: Numbers, density_kg_m3: Numbers) -> Value
 def liquid_gone_mass_kg(*, water_capacity_l: Numbers, temperature_c: Numbers) -> Values:
     """Mass left when the last liquid evaporates, kg: rho_v V. NaN at and above the critical temperature: no liquid.
 
-    Source: SPAN96.
+    Source: DERIVED, SPAN96.
     Check value: 1.285 at water_capacity_l=6.617647, temperature_c=20 (+-0.002).
     """
     return saturated_vapour_kg_m3(temperature_c=temperature_c) * water_capacity_l / 1000.0
@@ -202,7 +202,7 @@ def liquid_gone_in_range(
     Middle of the masses at the two ends; sd of a uniform spread between them (JCGM 100, 4.3.7). NaN where the range
     reaches the critical temperature.
 
-    Source: SPAN96, JCGM08.
+    Source: DERIVED, SPAN96, JCGM08.
     Check value: mass_kg = 1.285 at water_capacity_l=6.617647, lowest_temperature_c=20, highest_temperature_c=20
         (+-0.002).
     """
@@ -217,7 +217,7 @@ def one_phase_above_c(*, fill_kg_l: Numbers) -> Values:
     Where the saturated liquid (of a fill above the critical density; the vapour below it) is as dense as the fill, by
     bisection. Above it the pressure of a full cylinder climbs steeply: keep cylinders cool.
 
-    Source: SPAN96.
+    Source: DERIVED, SPAN96.
     Check value: 26.8 at fill_kg_l=0.68 (+-0.05).
     Check value: 22.1 at fill_kg_l=0.75 (+-0.1).
     """
@@ -239,7 +239,7 @@ def contents_by_mass(*, mass_kg: Numbers, water_capacity_l: Numbers, temperature
     With liquid, p = psat(T), liquid mass (m - rho_v V) rho_l/(rho_l - rho_v). Gas: Peng-Robinson. One dense phase: no
     pressure is given.
 
-    Source: SPAN96, PENG76.
+    Source: DERIVED, SPAN96, PENG76.
     Check value: pressure_bar = 57.3 at mass_kg=4.5, water_capacity_l=6.617647, temperature_c=20 (+-0.05).
     Check value: pressure_bar = 50 at mass_kg=0.950, water_capacity_l=6.617647, temperature_c=20 (+-0.1).
     Check value: liquid_gone_mass_kg = 1.285 at mass_kg=4.5, water_capacity_l=6.617647, temperature_c=20 (+-0.002).
@@ -283,7 +283,7 @@ def contents_by_pressure(
     lowest temperature, or the whole charge where that pressure reaches saturation: liquid may then be present. The
     error of the gas equation is in the bounds. mass_kg is that of the readings themselves at mid-range.
 
-    Source: SPAN96, PENG76.
+    Source: DERIVED, SPAN96, PENG76.
     Check value: mass_kg = 0.444 at pressure_bar=30, pressure_error_bar=1, water_capacity_l=6.617647, charge_kg=4.5,
         lowest_temperature_c=20, highest_temperature_c=20 (+-0.002).
     Check value: high_kg = 4.5 at pressure_bar=57.3, pressure_error_bar=1, water_capacity_l=6.617647, charge_kg=4.5,

@@ -1,7 +1,7 @@
 """Numbers that nothing in here computes: molar masses, exact conversion factors, gas densities.
 
 Molar masses are sums of the 2005 atomic weights (IUPAC05), kept as exact fractions so that the factors built from
-them are rounded once. Later weights differ by less than 2 in 1e5, far below any test kit.
+them are rounded once. With the weights of 2021 a molar mass differs by less than 1 in 1e4, far below any test kit.
 """
 
 from fractions import Fraction
@@ -82,7 +82,8 @@ CO2_TRIPLE_K = 216.592
 """Triple point of CO2, K: no liquid below. Source: SPAN96."""
 
 CO2_ACENTRIC_FACTOR = 0.22394
-"""Acentric factor of CO2, dimensionless. Source: SPAN96."""
+"""Acentric factor of CO2, dimensionless, as CoolProp 8 carries it beside the equation of Span & Wagner (1996).
+The paper was not seen to print one."""
 
 HIGHEST_FILL_KG_L = 0.68
 """Highest charge of CO2 over water capacity in the 1800 psi cylinder classes, kg/L; other rules allow more.

@@ -67,7 +67,7 @@ def estimate_consumption(
     All readings of a history are used, later ones too; at an instant after the last reading the answer is that of the
     filter, before it that of the smoother. A history that cannot answer gives None and says what is missing.
 
-    Source: KALMAN60, RAUCH65.
+    Source: KALMAN60, RAUCH65, HUBER64, DEJONG98.
     Check value: none, tested by test_a_constant_demand_is_found.
     """
     instants = np.asarray(at_days, dtype=np.float64)

@@ -75,7 +75,7 @@ class Dosed:
 def salt_g(*, salt: str, change_mmol_l: Numbers, volume_l: Numbers, purity: Numbers = 1.0) -> Values:
     """Mass of a salt that raises a volume by so much, g: change V M/n. Alkalinity counts in meq.
 
-    Source: IUPAC05.
+    Source: DERIVED, IUPAC05.
     Check value: 84.007 at salt="NaHCO3", change_mmol_l=1, volume_l=1000 (+-5e-4).
     Check value: 52.994 at salt="Na2CO3", change_mmol_l=1, volume_l=1000 (+-5e-4).
     Check value: 147.014 at salt="CaCl2.2H2O", change_mmol_l=1, volume_l=1000 (+-5e-3).
@@ -91,7 +91,7 @@ def left_behind(*, salt: str, change_mmol_l: Numbers) -> LeftBehind:
 
     1 meq alkalinity leaves 1 mmol sodium, 1 mmol calcium 2 mmol chloride: 58.443 mg NaCl a meq or half a mmol.
 
-    Source: IUPAC05.
+    Source: DERIVED, IUPAC05.
     Check value: as_nacl_mg_l = 58.443 at salt="NaHCO3", change_mmol_l=1 (+-5e-4).
     Check value: chloride_mg_l = 70.906 at salt="CaCl2.2H2O", change_mmol_l=1 (+-1e-3).
     """
@@ -131,7 +131,8 @@ def dosed_at_once(
 
     Bicarbonate brings one carbon an equivalent, carbonate half of one: the one lowers pH a little, the other raises it.
 
-    Source: LUEKER00, TAKAHASHI82, MUCCI83. Check value: none, tested by test_bicarbonate_and_carbonate_move_ph_apart.
+    Source: DERIVED, LUEKER00, TAKAHASHI82, MUCCI83.
+    Check value: none, tested by test_bicarbonate_and_carbonate_move_ph_apart.
     """
     known = SALTS[salt]
     water = {"salinity": salinity, "temperature_c": temperature_c, "boron_factor": boron_factor}
@@ -155,7 +156,7 @@ def ph_nbs_at_same_gas(
 ) -> Values:
     """pH (NBS) that a water comes to at another alkalinity once gas exchange has brought its pCO2 back.
 
-    Source: LUEKER00, TAKAHASHI82, WEISS74.
+    Source: DERIVED, LUEKER00, TAKAHASHI82, WEISS74.
     Check value: none, tested by test_bicarbonate_and_carbonate_move_ph_apart.
     """
     water = {"salinity": salinity, "temperature_c": temperature_c, "boron_factor": boron_factor}

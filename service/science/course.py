@@ -26,7 +26,7 @@ def demand_between(
     no further pass. Within a step the exchange is taken as constant. Before the first node the demand of that node
     with the variance it would have gained; after the last likewise.
 
-    Source: RAUCH65. Check value: none, tested by test_the_course_between_nodes_is_that_of_a_node_put_there.
+    Source: RAUCH65, DEJONG89. Check value: none, tested by test_the_course_between_nodes_is_that_of_a_node_put_there.
     """
     nodes = int(timeline.nodes_used[lane])
     days = timeline.at_days[:nodes, lane]

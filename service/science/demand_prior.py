@@ -66,7 +66,9 @@ class Grid:
 def robust_start(*, timeline: Timeline) -> Start:
     """Level and demand by the median of slopes between readings half a record apart (first twelve, and all).
 
-    After Theil (1950). Source: PRACTICE. Check value: none, tested by test_the_start_is_not_moved_by_one_gross_reading.
+    Theil's incomplete method: pairs half a record apart, not all of them; twelve is a judgement.
+
+    Source: THEIL50. Check value: none, tested by test_the_start_is_not_moved_by_one_gross_reading.
     """
     corrected, reach, sd, count = corrected_readings(timeline)
     early = np.minimum(count, EARLY_READINGS)

@@ -40,7 +40,7 @@ def dilution(*, course: WaterCourse, level: float, salt: Doses) -> Doses:
 
     (A / S) dS/dt, as water, salt and solute are conserved together.
 
-    Source: PRACTICE. Check value: none, tested by test_diluted_water_is_not_consumed.
+    Source: DERIVED, PRACTICE. Check value: none, tested by test_diluted_water_is_not_consumed.
     Shapes: one system; the result has a row a week and one a recorded addition of salt.
     """
     start, end = course.at_days[:-1], course.at_days[1:]
@@ -62,7 +62,7 @@ def dilution_now(*, course: WaterCourse, level: float) -> tuple[float, float] | 
 
     Unit of the level a day; None where salinity is not read often enough to say.
 
-    Source: PRACTICE. Check value: none, tested by test_diluted_water_is_not_consumed.
+    Source: DERIVED, PRACTICE. Check value: none, tested by test_diluted_water_is_not_consumed.
     """
     if course.slope_sd[-1] > OFTEN_ENOUGH_SD or course.at_days[-1] > _until(course):
         return None

@@ -39,7 +39,7 @@ def reading_alone(*, flow: LevelChange, gained: LevelChange) -> ReadingAlone:
 
     Logarithms: what followed at least, -0.7 ln r, against ln g with the errors of both.
 
-    Source: MUCCI83, PRACTICE.
+    Source: DERIVED, PRACTICE.
     Check value: none, tested by test_a_reading_alone_by_hand.
     """
     read, did = np.log(flow.ratio), np.log(gained.ratio)

@@ -47,19 +47,34 @@ def k0_weiss1974(*, salinity: Numbers, temperature_c: Numbers) -> Values:
     return _exp(ln_k)
 
 
+def virial_weiss1974(*, temperature_c: Numbers) -> Values:
+    """Second virial coefficient of carbon dioxide, cm3/mol.
+
+    B = -1636.75 + 12.0408 T - 0.0327957 T^2 + 3.16528e-5 T^3, -8 to 47 C.
+
+    Source: WEISS74.
+    Check value: none, tested by test_thin_gas_follows_the_full_equation.
+    """
+    t = kelvin(temperature_c=temperature_c)
+    return np.asarray(-1636.75 + 12.0408 * t - 0.0327957 * t**2 + 3.16528e-5 * t**3)
+
+
 def fugacity_factor_weiss1974(*, temperature_c: Numbers) -> Values:
     """Fugacity of carbon dioxide over its partial pressure in air at one atmosphere.
 
-    ln(f/p) = (B + 2 delta) P/(R T), B = -1636.75 + 12.0408 T - 0.0327957 T^2 + 3.16528e-5 T^3,
-    delta = 57.7 - 0.118 T (cm3/mol), P = 1.01325 bar. For CO2 as a small part of air.
+    ln(f/p) = (B + 2 delta) P/(R T), B as in `virial_weiss1974`, delta = 57.7 - 0.118 T (cm3/mol), P = 1.01325 bar. For
+    CO2 as a small part of air.
 
     Source: WEISS74, DICKSON07.
     Check value: 0.99681 at temperature_c=25 (+-5e-5).
     """
     t = kelvin(temperature_c=temperature_c)
-    virial = -1636.75 + 12.0408 * t - 0.0327957 * t**2 + 3.16528e-5 * t**3
     cross = 57.7 - 0.118 * t
-    return _exp((virial + 2.0 * cross) * STANDARD_ATMOSPHERE_BAR / (GAS_CONSTANT_CM3_BAR_MOL_K * t))
+    return _exp(
+        (virial_weiss1974(temperature_c=temperature_c) + 2.0 * cross)
+        * STANDARD_ATMOSPHERE_BAR
+        / (GAS_CONSTANT_CM3_BAR_MOL_K * t)
+    )
 
 
 def k1_lueker2000(*, salinity: Numbers, temperature_c: Numbers) -> Values:

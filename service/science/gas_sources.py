@@ -78,7 +78,7 @@ def calibrate_by_weighing(*, periods: WeighedPeriods) -> Calibration:
 
     Each period's ratio weighted by inverse variance. NaN periods are left out; NaN without any.
 
-    Source: JCGM08. Check value: none, tested by test_a_bubble_is_weighed.
+    Source: BIRGE32, JCGM08. Check value: none, tested by test_a_bubble_is_weighed.
     """
     lost, sd, count = np.broadcast_arrays(
         *(np.asarray(x, dtype=np.float64) for x in (periods.lost_g, periods.lost_sd_g, periods.indicated))
@@ -96,7 +96,7 @@ def calibrate_by_weighing(*, periods: WeighedPeriods) -> Calibration:
 def bubble_rate_g_d(*, bubbles_per_day: Numbers, bubble_mg: Numbers) -> Values:
     """Gas in bubbles, g/d. Only relative until a bubble has been weighed: a factor of three from the tip alone.
 
-    Source: IUPAC05.
+    Source: DERIVED.
     Check value: 5.2 at bubbles_per_day=86400, bubble_mg=0.06 (+-0.05).
     Check value: 16.4 at bubbles_per_day=86400, bubble_mg=0.19 (+-0.05).
     """
@@ -108,7 +108,7 @@ def fuse_rates(*, rate_g_d: Values, rate_sd: Values) -> FusedRate:
 
     A bubble or meter calibrated by the same weighings is not independent of them: calibrate on earlier periods.
 
-    Source: JCGM08, BIRGE32.
+    Source: BIRGE32.
     Check value: none, tested by test_sources_are_joined_by_inverse_variance.
     Shapes: the last axis is the sources.
     """
@@ -157,7 +157,7 @@ def weighed_rate_sd(*, weighing_sd_g: Numbers, over_days: Numbers, weighing_inte
 
     s / sqrt(h^2 n (n^2 - 1)/12) for n = over_days/h + 1 weighings, taken as a smooth function of n.
 
-    Source: JCGM08.
+    Source: DERIVED, JCGM08.
     Check value: 4.041 at weighing_sd_g=20, over_days=7, weighing_interval_days=7 (+-0.001).
     Check value: 0.904 at weighing_sd_g=20, over_days=28, weighing_interval_days=7 (+-0.001).
     """
@@ -179,7 +179,7 @@ def smallest_visible_leak(
     z times the relative sd of weighing and chemistry together. Time narrows the weighing, not the pH: it never falls
     below z times the chemistry's.
 
-    Source: JCGM08.
+    Source: DERIVED, JCGM08.
     Check value: 0.45 at use_g_d=20, weighing_sd_g=20, over_days=7 (+-0.01).
     Check value: 0.23 at use_g_d=20, weighing_sd_g=20, over_days=28 (+-0.01).
     """

@@ -97,7 +97,7 @@ class CutOff:
 def gas_to_reach_g(*, tank: Tank, to_ph_nbs: Numbers) -> Values:
     """Carbon dioxide that brings the tank to a lower pH without any exchange, g.
 
-    Source: LUEKER00, TAKAHASHI82. Check value: none, tested by test_the_worked_run_away.
+    Source: DERIVED, LUEKER00, TAKAHASHI82. Check value: none, tested by test_the_worked_run_away.
     """
     rise = tank.state_at(to_ph_nbs).dic_mol_kg - tank.state_at(tank.ph_nbs).dic_mol_kg
     return np.maximum(rise, 0.0) * tank.mass_kg() * MOLAR_MASS_G_MOL["CO2"]
@@ -115,7 +115,7 @@ def hours_to_reach(
 
     Exchange is towards the tank's own steady state (tank.ph_nbs), from which it starts unless another pH is given.
 
-    Source: LEWIS24. Check value: none, tested by test_gas_exchange_is_integrated_right.
+    Source: DERIVED, LEWIS24, LUEKER00, TAKAHASHI82. Check value: none, tested by test_gas_exchange_is_integrated_right.
     """
     start = tank.ph_nbs if from_ph_nbs is None else from_ph_nbs
     carbon, free = _path(tank, start, to_ph_nbs)
@@ -135,7 +135,7 @@ def drip_carry_over_g_h(
 
     X = dDIC - r dTA of an effluent at its ceiling for that pressure; without media the tank's own alkalinity.
 
-    Source: MUCCI83, WEISS74. Check value: none, tested by test_only_what_the_drip_carries.
+    Source: DERIVED, MUCCI83, WEISS74, LUEKER00. Check value: none, tested by test_only_what_the_drip_carries.
     """
     water = {"salinity": tank.salinity, "temperature_c": tank.temperature_c, "boron_factor": tank.boron_factor}
     before = tank.state_at(tank.ph_nbs)
@@ -164,7 +164,7 @@ def run_away(
 
     Without kLa the tank exchanges nothing with the air: the faster, cautious answer.
 
-    Source: LUEKER00, LEWIS24. Check value: none, tested by test_the_worked_run_away.
+    Source: DERIVED, LUEKER00, LEWIS24. Check value: none, tested by test_the_worked_run_away.
     """
     carried = drip_carry_over_g_h(tank=tank, drip_l_d=drip_l_d, chamber_pco2_atm=chamber_pco2_atm)
     carried = np.minimum(carried, flow_g_h)
@@ -179,7 +179,7 @@ def run_away(
 def whole_cylinder(*, tank: Tank, gas_kg: Numbers) -> WholeCylinder:
     """The lowest pH a whole cylinder can bring: all of it dissolved, but no further than 1 atm of carbon dioxide.
 
-    Source: WEISS74, LUEKER00. Check value: none, tested by test_a_whole_cylinder_has_a_floor.
+    Source: DERIVED, WEISS74, LUEKER00. Check value: none, tested by test_a_whole_cylinder_has_a_floor.
     """
     water = {
         "salinity": tank.salinity,
@@ -198,7 +198,7 @@ def whole_cylinder(*, tank: Tank, gas_kg: Numbers) -> WholeCylinder:
 def flow_carried_for_ever_g_h(*, tank: Tank, lowest_ph_nbs: Numbers, kla_per_hour: Numbers) -> Values:
     """The flow at which the tank comes to rest at a pH: kLa ([CO2*] - [CO2*]0) m M.
 
-    Source: LEWIS24. Check value: none, tested by test_a_flow_the_surface_carries.
+    Source: DERIVED, LEWIS24. Check value: none, tested by test_a_flow_the_surface_carries.
     """
     free = tank.state_at(lowest_ph_nbs).co2_mol_kg - tank.state_at(tank.ph_nbs).co2_mol_kg
     return np.asarray(kla_per_hour * free * tank.mass_kg() * MOLAR_MASS_G_MOL["CO2"])
@@ -219,7 +219,7 @@ def largest_flow_g_h(
     held_gas_g what chamber and line still give after that. 0 where the held gas alone goes further. In this model only:
     a stuck valve or welded relay defeats any cut-off.
 
-    Source: LUEKER00, LEWIS24. Check value: none, tested by test_the_largest_flow_just_reaches_the_lowest_ph.
+    Source: DERIVED, LUEKER00, LEWIS24. Check value: none, tested by test_the_largest_flow_just_reaches_the_lowest_ph.
     """
     last = tank.state_at(lowest_ph_nbs).dic_mol_kg - _per_kg(tank, held_gas_g)
     spare = last - tank.state_at(cut_off_ph_nbs).dic_mol_kg
@@ -248,7 +248,7 @@ def kla_from_relaxation_per_hour(*, tank: Tank, early_ph_nbs: Numbers, late_ph_n
     kLa = (integral of d DIC/([CO2*]0 - [CO2*]))/t; lights off or steady, nothing added meanwhile. NaN where pH did not
     move towards the steady value.
 
-    Source: LEWIS24. Check value: none, tested by test_exchange_is_found_from_a_relaxation.
+    Source: DERIVED, LEWIS24, LUEKER00. Check value: none, tested by test_exchange_is_found_from_a_relaxation.
     """
     carbon, free = _path(tank, early_ph_nbs, late_ph_nbs)
     steady = tank.state_at(tank.ph_nbs).co2_mol_kg[..., None]
@@ -267,7 +267,7 @@ def kla_from_balance_per_hour(
     Photosynthesis and respiration are left out, and the room's own carbon dioxide must be measured. NaN where the room
     holds as much as the tank: the balance cannot tell.
 
-    Source: LEWIS24, WEISS74. Check value: none, tested by test_exchange_is_found_from_the_balance.
+    Source: DERIVED, LEWIS24, WEISS74. Check value: none, tested by test_exchange_is_found_from_the_balance.
     """
     state = tank.state_at(tank.ph_nbs)
     in_air = state.co2_mol_kg / state.pco2_atm * np.asarray(room_co2_ppm) * 1e-6

@@ -81,7 +81,9 @@ def input_courses(*, checks: Sequence[Checks], grid: Places) -> InputCourses:
     """The course of every input at its instants on the grid (and at its checks), all in one pass.
 
     grid: the number of the input and the instant, at least one each, in any order. Each input needs at least one check
-    or an intended value. Source: RAUCH65 for the smoothing.
+    or an intended value. The random walk of a logarithm is a model of our own, its smoothing is published.
+
+    Source: DERIVED, RAUCH65.
     Check value: none, arrays; compared with dense conditioning in the tests.
     """
     if not checks:

@@ -55,7 +55,7 @@ def lot_bias(
     usual_sd: of lots among one another; standard_sd: of the standard itself, which all its readings share. One unit
     throughout.
 
-    Source: JCGM08.
+    Source: AITKEN35.
     Check value: none, tested by test_by_hand_one_standard_and_one_step.
     Shapes: one lot at a time.
     """

@@ -160,7 +160,7 @@ def slope_change(
     the truth some nine times in ten: the best of many was chosen). None with
     fewer than three weighings before and two after, or where nothing was indicated.
 
-    Source: WILLSKY76, JCGM08.
+    Source: WILLSKY76, AITKEN35.
     Check value: none, tested by test_a_leak_bends_the_line.
     Shapes: the axis is the weighings.
     """

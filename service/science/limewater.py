@@ -16,9 +16,10 @@ from service.science.seawater import density
 
 SATURATED_MOL_L_25C = 0.0203
 SATURATED_PER_KELVIN = -0.008
-"""Relative slope of the solubility, per kelvin: that of a handbook series (0-40 C), seen unattributed."""
+"""Relative slope of the solubility, per kelvin: that of a handbook series between 25 and 40 C, seen unattributed. The
+series itself is flatter in the cold (-0.6 % a kelvin from 0 to 25 C): 0.5 % less than told here at 20 C, 5 % at 0 C."""
 SATURATED_RELATIVE_SD = 0.05
-"""Other handbooks give 6 % more. Real vats stand at 50-100 % of it; pH cannot tell, titration or conductivity can."""
+"""Handbooks give 6 % more at 25 C. Real vats stand at 50-100 % of it; pH cannot tell, titration or conductivity can."""
 
 Flags = NDArray[np.bool_]
 
@@ -47,11 +48,11 @@ class Split:
 
 
 def saturated_mol_l(*, temperature_c: Numbers) -> Values:
-    """Calcium hydroxide in a saturated solution, mol/L; it dissolves less when warm. Relative sd 5 %.
+    """Calcium hydroxide in a saturated solution, mol/L; it dissolves less when warm. Relative sd 5 %, 0-40 C.
 
-    0.0203 exp(-0.008 (t - 25))
+    0.0203 exp(-0.008 (t - 25)): the solubility at 25 C is published, the slope a reading of a handbook's series.
 
-    Source: BATES56. Check value: 0.0203 at temperature_c=25 (+-1e-4).
+    Source: BATES56, PRACTICE. Check value: 0.0203 at temperature_c=25 (+-1e-4).
     """
     result: Values = np.exp(SATURATED_PER_KELVIN * (np.asarray(temperature_c, dtype=np.float64) - 25.0))
     return SATURATED_MOL_L_25C * result
@@ -64,7 +65,7 @@ def limewater_supply(
 
     carbon_per_alkalinity_fraction is r = dDIC/dTA at the tank's pH (carbonate.dic_per_alkalinity).
 
-    Source: IUPAC05.
+    Source: DERIVED, IUPAC05.
     Check value: alkalinity_meq_d = 812 at volume_l_d=20, strength_mol_l=0.0203, carbon_per_alkalinity_fraction=0.9235
         (+-0.01).
     Check value: co2_bound_g_d = 33.0 at volume_l_d=20, strength_mol_l=0.0203, carbon_per_alkalinity_fraction=0.9235
@@ -90,7 +91,7 @@ def split_for_constant_ph(
 
     R + Y = U and x R = r Y with x = X/2D, so Y = U x/(r + x). More than evaporates is not dosed.
 
-    Source: IUPAC05.
+    Source: DERIVED.
     Check value: limewater_l_d = 4.2 at demand_meq_d=500, dissolved_mol_kg=2.96238e-3, excess_co2_mol_kg=2.80994e-3,
         carbon_per_alkalinity_fraction=0.9235, strength_mol_l=0.0203, salinity=35, temperature_c=25 (+-0.05).
     Check value: drip_l_d = 54.5 at demand_meq_d=500, dissolved_mol_kg=2.96238e-3, excess_co2_mol_kg=2.80994e-3,
@@ -115,7 +116,7 @@ def split_binding_all_gas(
 
     R + Y = U and c R = Y/2 with c = C/2D, so Y = U c/(c + 1/2). More than evaporates is not dosed.
 
-    Source: IUPAC05.
+    Source: DERIVED.
     Check value: limewater_l_d = 7.9 at demand_meq_d=500, dissolved_mol_kg=2.96238e-3, added_co2_mol_kg=5.3192e-3,
         strength_mol_l=0.0203, salinity=35, temperature_c=25 (+-0.05).
     Check value: drip_l_d = 29.5 at demand_meq_d=500, dissolved_mol_kg=2.96238e-3, added_co2_mol_kg=5.3192e-3,
@@ -139,7 +140,7 @@ def ph_nbs_after_dose(
 ) -> Values:
     """pH (NBS) of the tank after limewater is poured in at once: no gas exchange, its volume neglected.
 
-    Source: LUEKER00, TAKAHASHI82.
+    Source: DERIVED, LUEKER00, TAKAHASHI82.
     Check value: 8.343 at dose_l=5, strength_mol_l=0.0203, tank_volume_l=1000, alkalinity_mol_kg=2.788120e-3,
         ph_nbs=8.1, salinity=35, temperature_c=25 (+-0.003).
     """

@@ -36,7 +36,7 @@ def dissolved_kg(*, supplied_meq: Numbers, purity: Numbers = PURITY) -> Values:
 
     What stays behind undissolved is in it: a weighing shows the same only when rinsed and dry.
 
-    Source: IUPAC05.
+    Source: DERIVED, IUPAC05.
     Check value: 0.02580 at supplied_meq=500, purity=0.97 (+-1e-5).
     """
     return np.asarray(supplied_meq, dtype=np.float64) * MOLAR_MASS_G_MOL["CaCO3"] / 2.0 * 1e-6 / purity
@@ -59,7 +59,7 @@ def media_forecast(
     (supply_sd its sd, meq/d), refill_at_fraction the part left at which to refill. For the days' interval each error
     moves them alone; what that does is added in quadrature.
 
-    Source: IUPAC05, BARLOW03.
+    Source: DERIVED, IUPAC05, PRACTICE.
     Check value: refill_days = 96.9 at filled_kg=5, filled_sd=0, supplied_meq=0, supplied_relative_sd=0,
         supply_meq_d=500, supply_sd=0 (+-0.1).
     """

@@ -34,7 +34,7 @@ def corrected_change_umol(
 
     dTA - dNH4 + dNO3 + dNO2 + dPO4
 
-    Source: CHISHOLM91, WOLFGLADROW07.
+    Source: WOLFGLADROW07.
     Check value: -98.55 at alkalinity_umol=-100.0, ammonium_umol=-0.8, nitrate_umol=0.5, nitrite_umol=0.05,
         phosphate_umol=0.1 (+-1e-9).
     """
@@ -100,7 +100,7 @@ def residence_hours(*, volume_l: Numbers, flow_l_h: Values) -> Values:
 
     Shapes: the last axis of flow_l_h are the readings; the result has the shape of volume_l and the other axes.
 
-    Source: PRACTICE. Check value: none, tested by test_residence_time_averages_one_over_the_flow.
+    Source: DERIVED. Check value: none, tested by test_residence_time_averages_one_over_the_flow.
     """
     inverse: Values = np.mean(1.0 / np.asarray(flow_l_h, dtype=np.float64), axis=-1)
     return np.asarray(volume_l, dtype=np.float64) * inverse
@@ -111,7 +111,7 @@ def residence_of_mean_flow_hours(*, volume_l: Numbers, flow_l_h: Values) -> Valu
 
     Shapes: the last axis of flow_l_h are the readings; the result has the shape of volume_l and the other axes.
 
-    Source: PRACTICE. Check value: none, tested by test_residence_time_averages_one_over_the_flow.
+    Source: DERIVED. Check value: none, tested by test_residence_time_averages_one_over_the_flow.
     """
     mean: Values = np.mean(np.asarray(flow_l_h, dtype=np.float64), axis=-1)
     return np.asarray(volume_l, dtype=np.float64) / mean

@@ -20,6 +20,6 @@ def alkalinity_of_nitrate_meq_l_d(*, nitrate_mg_l_d: Numbers) -> Values:
 
     one meq a mmol, 62.005 mg a mmol
 
-    Source: WOLFGLADROW07. Check value: 0.016128 at nitrate_mg_l_d=1.0 (+-1e-6).
+    Source: WOLFGLADROW07, IUPAC05. Check value: 0.016128 at nitrate_mg_l_d=1.0 (+-1e-6).
     """
     return np.asarray(nitrate_mg_l_d, dtype=np.float64) * (MEQ_PER_MMOL / MOLAR_MASS_G_MOL["NO3"])

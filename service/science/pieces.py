@@ -109,7 +109,7 @@ class Pieces:
 def compose(*, pieces: Pieces, nodes: int, records: int) -> dict[str, Values]:
     """Every step of every record from its pieces, each entry (nodes, records); the first node is reached in no time.
 
-    Source: VANLOAN78. Check value: none, tested by test_pieces_of_a_step_compose_exactly.
+    Source: DERIVED, VANLOAN78. Check value: none, tested by test_pieces_of_a_step_compose_exactly.
     """
     slot = pieces.node + nodes * pieces.record
     dt, exchange, supply, lasting = pieces.dt, pieces.exchange, pieces.supply_rate, pieces.lasting_rate

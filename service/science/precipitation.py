@@ -55,7 +55,7 @@ def fall_between(*, history: SystemHistory, after_days: float, at_days: float) -
     Weighted least squares on readings less what is on record, their noise as stated or as it scatters, whichever is
     more; readings between the instants are left out. None with fewer than three readings on a side.
 
-    Source: JCGM08. Check value: none, tested by test_a_fall_is_told_apart_from_a_slope.
+    Source: AITKEN35, HUBER64. Check value: none, tested by test_a_fall_is_told_apart_from_a_slope.
     """
     if len(history.readings.at_days) < 2 * FEWEST_AROUND:
         return None
@@ -91,7 +91,7 @@ def precipitated(*, alkalinity: LevelShift, calcium: Fall) -> Precipitated | Non
 
     Calcium must have fallen by 2.5 of its sd, and the ratio hold 20.04 and exclude both none and that of dilution.
 
-    Source: MUCCI83, JCGM08. Check value: none, tested by test_both_fall_together_at_twenty_milligrams_a_meq.
+    Source: FIELLER54, IUPAC05. Check value: none, tested by test_both_fall_together_at_twenty_milligrams_a_meq.
     """
     if alkalinity.size >= 0.0 or calcium.size < SIGNIFICANT_SCORE * calcium.sd:
         return None

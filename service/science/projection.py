@@ -78,7 +78,7 @@ def start_of(
     level, level_sd and ahead_days are three long: now, a short step, a longer one. Variance of A after t is
     P_AA e2 + 2 e g P_An + g2 P_nn + Q: two looks ahead give P_An and P_nn. ValueError for other lengths.
 
-    Source: VANLOAN78, KALMAN60.
+    Source: DERIVED, VANLOAN78, KALMAN60.
     Check value: none, tested by test_two_looks_ahead_tell_rate_and_covariance.
     Shapes: the axis is the looks.
     """
@@ -119,7 +119,7 @@ def project(
     exactly, day by day (and from turn to turn, change to change); lasting errors of turns add to the net rate they
     change. A level below zero is not clamped: it says that the plan starves the system.
 
-    Source: VANLOAN78, KALMAN60.
+    Source: DERIVED, VANLOAN78, KALMAN60.
     Check value: none, tested by test_an_undisturbed_system_is_projected_as_the_filter_does.
     Shapes: the axis of the result is the days.
     """

@@ -91,7 +91,7 @@ def canonical(
     flows in L/d, gas in g/d, salinity practical. Every failure is an EntryError whose `field` names what to mend.
     Values outside the physical bounds, NaN and infinities raise Impossible unless `refuse` is False.
 
-    Source: UCUM, IOC10, FOFONOFF83, TAKAHASHI82, PRACTICE.
+    Source: UCUM, DIN, IUPAC05, IOC10, FOFONOFF83, TAKAHASHI82, PRACTICE.
     Check value: none, tested by test_entered_values_become_canonical.
     """
     row = quantity_named(quantity)

@@ -96,7 +96,7 @@ def supply(
 
     Q (A_eff - A) meq; 20.04 mg Ca and 50.04 mg calcium carbonate per meq; media over its purity.
 
-    Source: IUPAC05.
+    Source: DERIVED, IUPAC05.
     Check value: alkalinity_meq_d = 500 at drip_l_d=82.467, effluent_alkalinity_meq_l=8.91625,
         tank_alkalinity_meq_l=2.8532 (+-0.01).
     Check value: dissolved_g_d = 25.02 at drip_l_d=82.467, effluent_alkalinity_meq_l=8.91625,
@@ -114,7 +114,7 @@ def supply(
 def gas_use_g_d(*, drip_l_d: Numbers, added_co2_mol_kg: Numbers, salinity: Numbers, temperature_c: Numbers) -> Values:
     """Carbon dioxide the chamber takes up in a day by its chemistry, g/d: C Q rho M.
 
-    Source: IUPAC05, IOC10.
+    Source: DERIVED, IUPAC05, IOC10.
     Check value: 19.76 at drip_l_d=82.467, added_co2_mol_kg=5.3192e-3, salinity=35, temperature_c=25 (+-0.02).
     """
     kilograms = drip_l_d * density(salinity=salinity, temperature_c=temperature_c) / 1000.0
@@ -133,7 +133,7 @@ def required_drip_l_d(
     NaN where the effluent is not above the target: no drip does. At constant gas the effluent falls when the drip
     rises; read both again after a change.
 
-    Source: IUPAC05.
+    Source: DERIVED.
     Check value: 82.467 at demand_meq_d=500, effluent_alkalinity_meq_l=8.91625, target_alkalinity_meq_l=2.8532
         (+-0.005).
     """
@@ -150,7 +150,7 @@ def required_effluent_meq_l(
 ) -> Values:
     """Effluent alkalinity that meets the demand at a target with a drip: A + (U - I)/Q. NaN without a drip.
 
-    Source: IUPAC05.
+    Source: DERIVED.
     Check value: 8.91625 at demand_meq_d=500, drip_l_d=82.467, target_alkalinity_meq_l=2.8532 (+-0.001).
     """
     drip = np.asarray(drip_l_d, dtype=np.float64)
@@ -163,7 +163,7 @@ def settles_at(*, mode: Mode, flows: Flows, omega_per_meq_l: Numbers, answering:
     V dA/dt = S + I + q (A_x - A) - U0 (1 + b s (A - A0)) with s = dOmega/dA at constant pH (exact there), S constant at
     constant gas, Q (A_eff - A) otherwise.
 
-    Source: IUPAC05. Check value: none, tested by test_where_a_system_settles.
+    Source: DERIVED, PRACTICE. Check value: none, tested by test_where_a_system_settles.
     """
     answering = answering or unknown_answering()
     low_b, middle_b, high_b = answering.low, answering.value, answering.high
@@ -190,7 +190,7 @@ def settles_at(*, mode: Mode, flows: Flows, omega_per_meq_l: Numbers, answering:
 def alkalinity_after_meq_l(*, mode: Mode, flows: Flows, omega_per_meq_l: Numbers, b: Numbers, days: Numbers) -> Values:
     """Alkalinity after some days in a mode: A0 + dA/dt g, g = (1 - exp(-k t))/k, k the restoring rate.
 
-    Source: VANLOAN78. Check value: none, tested by test_the_worked_approach.
+    Source: DERIVED. Check value: none, tested by test_the_worked_approach.
     """
     rate = restoring_per_day(mode=mode, flows=flows, omega_per_meq_l=omega_per_meq_l, b=b)
     gained = response_days(exchange_per_day=np.asarray(rate), dt_days=np.asarray(days, dtype=np.float64))
@@ -200,7 +200,7 @@ def alkalinity_after_meq_l(*, mode: Mode, flows: Flows, omega_per_meq_l: Numbers
 def net_change_meq_l_d(*, flows: Flows) -> Values:
     """How alkalinity moves now, meq/L a day: everything in less everything out, over the volume.
 
-    Source: IUPAC05. Check value: none, tested by test_where_a_system_settles.
+    Source: DERIVED. Check value: none, tested by test_where_a_system_settles.
     """
     a = np.asarray(flows.alkalinity_meq_l, dtype=np.float64)
     reactor = flows.drip_l_d * (flows.effluent_alkalinity_meq_l - a)
@@ -211,7 +211,7 @@ def net_change_meq_l_d(*, flows: Flows) -> Values:
 def restoring_per_day(*, mode: Mode, flows: Flows, omega_per_meq_l: Numbers, b: Numbers) -> Values:
     """Share of a displacement that a day takes back: exchange, demand's answer, and the drip unless gas limits it.
 
-    Source: IUPAC05. Check value: none, tested by test_where_a_system_settles.
+    Source: DERIVED. Check value: none, tested by test_where_a_system_settles.
     """
     drip = 0.0 if mode is Mode.GAS_LIMITED else flows.drip_l_d
     answer = flows.demand_meq_d * np.asarray(b, dtype=np.float64) * omega_per_meq_l

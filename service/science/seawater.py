@@ -92,7 +92,7 @@ def hydrometer_reading(
     Tref is the temperature of the pure water the scale compares with, Tcal the one the glass was calibrated at (the
     same unless given). Glass only: a plastic swing arm has no such law.
 
-    Source: IOC10, PRACTICE.
+    Source: DERIVED, IOC10, PRACTICE.
     Check value: none, tested by test_a_glass_hydrometer_reads_what_density_ratios_say.
     """
     if calibration_temperature_c is None:
@@ -113,7 +113,7 @@ def salinity_from_hydrometer(
 
     The reading rises strictly with salinity. NaN where no salinity between 0 and 100 gives the reading.
 
-    Source: IOC10, PRACTICE.
+    Source: DERIVED, IOC10, PRACTICE.
     Check value: none, tested by test_the_hydrometer_inversion_undoes_the_reading.
     """
 
@@ -142,9 +142,10 @@ def salinity_from_hydrometer(
 def total_borate_uppstrom1974(*, salinity: Numbers, boron_factor: Numbers = 1.0) -> Values:
     """Total boron, mol/kg: natural seawater's, times a factor for artificial salt.
 
-    BT = 4.157e-4 S/35. Later work (Lee et al. 2010) gives 4 % more; salt mixes from none to several times as much.
+    BT = 4.157e-4 S/35, the form of reference programs; the handbook's 2.32e-4/10.811 S/1.80655 is 0.014 % more. Later
+    work (Lee et al. 2010) gives 4 % more; salt mixes from none to several times as much.
 
-    Source: UPPSTROM74.
+    Source: UPPSTROM74, DICKSON07, HUMPHREYS22.
     Check value: 415.7e-6 at salinity=35 (+-5e-8).
     """
     return 4.157e-4 * np.asarray(salinity, dtype=np.float64) / 35.0 * boron_factor
@@ -175,9 +176,9 @@ def total_fluoride_riley1965(*, salinity: Numbers) -> Values:
 def total_calcium_riley1967(*, salinity: Numbers) -> Values:
     """Total calcium of natural seawater, mol/kg.
 
-    CaT = (0.02128/40.087) S/1.80655
+    CaT = (0.02128/40.087) S/1.80655, the form of reference programs; the handbook's 0.02127/40.078 is 0.02 % less.
 
-    Source: RILEY67.
+    Source: RILEY67, HUMPHREYS22.
     Check value: 10284.57e-6 at salinity=35 (+-5e-8).
     """
     return 0.02128 / 40.087 * np.asarray(salinity, dtype=np.float64) / CHLORINITY_RATIO

@@ -3,8 +3,8 @@
 A filter judges a reading by what came before; the readings after it know more. For every reading the smoother gives two
 scores in standard deviations: how far it is from what all others say (a mistake), and how far the level would have to
 have moved of itself just before it (a jump: an addition nobody recorded). The largest score of a record beyond 4 is
-believed, the record smoothed again with it, until none is left. Scores after de Jong & Penzer (1998, J. Am. Stat.
-Assoc. 93, 796), the search after Chen & Liu (1993, J. Am. Stat. Assoc. 88, 284).
+believed, the record smoothed again with it, until none is left. Scores after de Jong & Penzer (1998), the
+search after Chen & Liu (1993).
 """
 
 from dataclasses import dataclass, replace
@@ -61,7 +61,7 @@ def second_look(*, timeline: Timeline, start: Start, grid: Grid, scale: Scale) -
 
     Where jumps were found, mistakes alone are tried too - two in a row look like a jump up and a jump back - and kept
     when they explain more: half the summed squares of the scores, less the price of every explanation.
-    Source: RAUCH65. Check value: none, tested by test_a_gross_mistake_is_set_aside.
+    Source: RAUCH65, DEJONG98, CHEN93. Check value: none, tested by test_a_gross_mistake_is_set_aside.
     """
     free = _search(timeline, start, grid, scale, with_jumps=True)
     lanes = np.flatnonzero(free.jump.any(axis=0))

@@ -5,8 +5,9 @@ entries, the concentration first. Its transition is F = e_0 f' + diag(carry): th
 concentration comes about, everything else only persists (carry[0] = 0). Arrays are laid out state entries
 first, lanes last, so that one numpy operation serves all lanes; a dimension of one broadcasts.
 
-The backward pass is the Bryson-Frazier form of the Rauch-Tung-Striebel smoother: it needs no inverse, so an
-entry known without error costs nothing and breaks nothing.
+The backward pass gives what the smoother of Rauch, Tung & Striebel (1965) gives by the adjoint recursion that Bryson &
+Ho (1969) and de Jong (1989) print: it needs no inverse, so an entry known without error costs nothing and breaks
+nothing.
 """
 
 from collections.abc import Callable, Sequence
@@ -168,7 +169,7 @@ def filter_forward(
 def smooth_backward(*, forward: ForwardPass) -> Smoothed:
     """States given all readings, from the transitions the forward pass stored.
 
-    In the form of Bryson & Frazier (1963). Source: RAUCH65.
+    By the adjoint: r and N of Bryson & Ho (1969) and de Jong (1989). Source: RAUCH65, BRYSON69, DEJONG89.
     Check value: none, arrays; compared with statsmodels and dense conditioning in the tests.
     """
     nodes, size, *lanes = forward.mean.shape

@@ -1,4 +1,8 @@
-"""Where every formula and constant comes from, by key: first author and two digits of the year."""
+"""Where every formula and constant comes from, by key: first author and two digits of the year.
+
+Two keys are no publications. DERIVED: worked out here - a balance of matter, algebra on the relations named beside it -
+and held to the tests named beside it. PRACTICE: what the trade does, or a judgement, with nothing published behind it.
+"""
 
 from dataclasses import dataclass
 from types import MappingProxyType
@@ -6,7 +10,7 @@ from types import MappingProxyType
 
 @dataclass(frozen=True, slots=True)
 class Source:
-    """A publication: how to cite it, and its DOI where it has one."""
+    """A publication (or the word that there is none): how to cite it, and its DOI where it has one."""
 
     citation: str
     doi: str | None = None
@@ -17,16 +21,22 @@ SOURCES = MappingProxyType(
         "ABRAMOWITZ64": Source(
             "Abramowitz & Stegun 1964, Handbook of mathematical functions, NBS Applied Mathematics 55"
         ),
+        "AITKEN35": Source("Aitken 1935, Proc. R. Soc. Edinb. 55, 42 (generalised least squares)"),
         "BATES56": Source("Bates, Bower & Smith 1956, J. Res. Natl. Bur. Stand. 56, 305", "10.6028/jres.056.040"),
         "BARLOW03": Source("Barlow 2003, Asymmetric systematic errors, arXiv physics/0306138"),
         "BIPM19": Source("BIPM 2019, The International System of Units, 9th edition"),
         "BIRGE32": Source("Birge 1932, Phys. Rev. 40, 207 (errors by least squares)", "10.1103/PhysRev.40.207"),
         "BRYSON69": Source("Bryson & Ho 1969, Applied optimal control, Blaisdell"),
-        "BUCY68": Source("Bucy & Joseph 1968, Filtering for stochastic processes with applications to guidance"),
         "CFR173": Source("49 CFR 173.304a, Additional requirements for shipment of liquefied compressed gases"),
+        "CHEN93": Source(
+            "Chen & Liu 1993, J. Am. Stat. Assoc. 88, 284 (joint estimation of parameters and outlier effects)"
+        ),
         "CHISHOLM91": Source(
             "Chisholm & Gattuso 1991, Limnol. Oceanogr. 36, 1232 (alkalinity anomaly)", "10.4319/lo.1991.36.6.1232"
         ),
+        "DEJONG89": Source("de Jong 1989, J. Am. Stat. Assoc. 84, 1085 (smoothing with the state-space model)"),
+        "DEJONG98": Source("de Jong & Penzer 1998, J. Am. Stat. Assoc. 93, 796 (diagnosing shocks in time series)"),
+        "DERIVED": Source("Worked out here, from the relations named beside it; no publication states it"),
         "DICKSON07": Source(
             "Dickson, Sabine & Christian (eds.) 2007, Guide to best practices for ocean CO2 measurements, "
             "PICES Special Publication 3"
@@ -55,16 +65,25 @@ SOURCES = MappingProxyType(
         ),
         "JCGM08": Source("JCGM 100:2008, Guide to the expression of uncertainty in measurement"),
         "KALMAN60": Source("Kalman 1960, J. Basic Eng. 82, 35", "10.1115/1.3662552"),
+        "LEE10": Source("Lee et al. 2010, Geochim. Cosmochim. Acta 74, 1801 (boron)", "10.1016/j.gca.2009.12.027"),
         "LEWIS24": Source("Lewis & Whitman 1924, Ind. Eng. Chem. 16, 1215 (gas absorption)", "10.1021/ie50180a002"),
         "LUEKER00": Source("Lueker, Dickson & Keeling 2000, Mar. Chem. 70, 105", "10.1016/S0304-4203(00)00022-0"),
         "MILLERO95": Source("Millero 1995, Geochim. Cosmochim. Acta 59, 661", "10.1016/0016-7037(94)00354-O"),
         "MORRIS66": Source("Morris & Riley 1966, Deep-Sea Res. 13, 699", "10.1016/0011-7471(66)90601-2"),
         "MUCCI83": Source("Mucci 1983, Am. J. Sci. 283, 780", "10.2475/ajs.283.7.780"),
+        "NAVIAUX20": Source(
+            "Naviaux, Adkins, Li, Rollins & Berelson 2020, The control of calcite dissolution kinetics by the major "
+            "ion composition of seawater, Ocean Sciences Meeting (abstract)"
+        ),
         "NIOSH94": Source("NIOSH 1994, Documentation for immediately dangerous concentrations, 124389"),
         "NIST811": Source("Thompson & Taylor 2008, Guide for the use of the SI, NIST Special Publication 811"),
         "PENG76": Source("Peng & Robinson 1976, Ind. Eng. Chem. Fundam. 15, 59", "10.1021/i160057a011"),
         "PEREZ87": Source("Perez & Fraga 1987, Mar. Chem. 21, 161", "10.1016/0304-4203(87)90036-3"),
-        "PRACTICE": Source("Common practice of the trade; no publication behind it"),
+        "PLUMMER78": Source(
+            "Plummer, Wigley & Parkhurst 1978, Am. J. Sci. 278, 179 (calcite in water with carbon dioxide)",
+            "10.2475/ajs.278.2.179",
+        ),
+        "PRACTICE": Source("Common practice of the trade, or a judgement; no publication behind it"),
         "RAUCH65": Source("Rauch, Tung & Striebel 1965, AIAA J. 3, 1445", "10.2514/3.3166"),
         "RILEY65": Source("Riley 1965, Deep-Sea Res. 12, 219", "10.1016/0011-7471(65)90027-6"),
         "RILEY67": Source("Riley & Tongudai 1967, Chem. Geol. 2, 263", "10.1016/0009-2541(67)90026-5"),

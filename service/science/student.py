@@ -6,10 +6,10 @@ import math
 def t_quantile(*, level: float, degrees_of_freedom: int) -> float:
     """The t within which a share `level` lies, both signs together: 12.71 at 0.95 and one degree of freedom.
 
-    P(|T| <= t) as a finite sum in the angle arctan(t/sqrt(n)), inverted by bisection on the angle. ValueError without
-    a degree of freedom or for a level outside 0 to 1.
+    P(|T| <= t) as a finite sum in the angle arctan(t/sqrt(n)) (26.7.3 and 26.7.4), inverted by bisection on the angle.
+    ValueError without a degree of freedom or for a level outside 0 to 1.
 
-    Source: ABRAMOWITZ64 26.7.3, 26.7.4. Check value: none, tested by test_quantiles_are_those_of_the_printed_table.
+    Source: ABRAMOWITZ64. Check value: none, tested by test_quantiles_are_those_of_the_printed_table.
     """
     if degrees_of_freedom < 1:
         raise ValueError("degrees_of_freedom must be at least 1: give more readings")

@@ -71,7 +71,7 @@ class Timeline:
 def lay_out(*, histories: Sequence[SystemHistory], at_days: Values) -> Timeline:
     """The timeline of histories with at least one reading each, up to an instant each; later entries are included.
 
-    Check value: none, tested by test_pieces_of_a_step_compose_exactly. Source: VANLOAN78.
+    Check value: none, tested by test_pieces_of_a_step_compose_exactly. Source: DERIVED, VANLOAN78.
     """
     nodes = Nodes.of(histories, at_days)
     tests, days, record = nodes.tests, nodes.places.imag, nodes.record

@@ -26,7 +26,7 @@ def volume_by_tracer(
 
     m/(c1 - c0), by Fieller. Milliequivalents and meq/L do as well as milligrams and mg/L.
 
-    Source: FIELLER54.
+    Source: DERIVED, FIELLER54.
     Check value: value = 1000 at added_mg=5000, before_mg_l=8, after_mg_l=13 (+-1e-9).
     Check value: low = 800 at added_mg=5000, before_mg_l=8, after_mg_l=13, after_sd=0.625, score=2 (+-1e-9).
     """
@@ -55,7 +55,7 @@ def volume_by_salt(
 
     Salt is conserved: M = m (1000 - S1)/(S1 - S0), S in g/kg, and V = M/rho(S0, T).
 
-    Source: IOC10, FIELLER54.
+    Source: DERIVED, IOC10, FIELLER54.
     Check value: value = 977.91 at added_g=1041.334, before_salinity=34, after_salinity=35, temperature_c=25 (+-0.02).
     """
     absolute = REFERENCE_SALINITY_G_KG / 35.0

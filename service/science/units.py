@@ -141,7 +141,7 @@ def convert(
     salinity and temperature_c (of the water when its volume was taken) between per litre and per kilogram.
     UnknownUnit, IncompatibleUnits or MissingCondition when it cannot be done.
 
-    Source: UCUM, DIN, IUPAC05, IOC10, NIST811.
+    Source: UCUM, DIN, IUPAC05, IOC10, NIST811, SPAN96.
     Check value: 0.35665 at value=1, unit="dKH", to="meq/L" (+-5e-5).
     Check value: 17.848 at value=1, unit="dKH", to="mg/L CaCO3" (+-0.001).
     Check value: 2788.12 at value=8, unit="dKH", to="umol/kg", salinity=35, temperature_c=25 (+-0.02).

@@ -115,6 +115,16 @@ def test_ph_scales_undo_each_other(water: dict[str, float], ph: float) -> None:
     assert carbonate.ph_total_from_nbs(ph_nbs=there, **water) == pytest.approx(ph, abs=2e-15)
 
 
+@pytest.mark.parametrize(("ph", "held", "in_air"), [(8.0, 1.06, 1.83), (8.1, 1.28, 2.16)])
+def test_how_omega_rises_with_alkalinity(ph: float, held: float, in_air: float) -> None:
+    """A meq/L more at S 35, 25 C: with pH (NBS) held, and where pH follows the air (pCO2 stays)."""
+    alkalinity = np.array([2.85, 2.86]) / 1023.34
+    fixed = carbonate_system(alkalinity_mol_kg=alkalinity, ph_total=nbs(ph), **SEAWATER)
+    free = carbonate_system(alkalinity_mol_kg=alkalinity, pco2_atm=fixed.pco2_atm[0], **SEAWATER)
+    rises = [float(np.diff(each.omega_aragonite)[0]) * 100.0 for each in (fixed, free)]
+    assert rises == pytest.approx([held, in_air], abs=0.006)
+
+
 def test_more_boron_leaves_less_carbon() -> None:
     """At 8 dKH and pH 8.1: DIC 2570, 2497, 2425 umol/kg with none, once and twice the boron."""
     found = [

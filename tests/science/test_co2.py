@@ -79,6 +79,15 @@ def test_gas_density_follows_the_full_equation(reference) -> None:
     assert np.count_nonzero(~(found.relative_error < 0.1)) > 10, "the widened region must be in the table"
 
 
+def test_thin_gas_follows_the_full_equation(reference) -> None:
+    """The same table to 2 bar, 10-40 C: the virial coefficient of Weiss 1974 holds to 2 in 10,000."""
+    table = rows_of(reference / "co2_gas.csv")
+    thin = (table["pressure_bar"] <= 2.0) & (table["temperature_c"] <= 40.0)
+    assert np.count_nonzero(thin) >= 16
+    celsius, bar, density = (table[name][thin] for name in ("temperature_c", "pressure_bar", "density_kg_m3"))
+    assert co2.thin_gas_kg_m3(temperature_c=celsius, pressure_bar=bar) == pytest.approx(density, rel=2e-4)
+
+
 def test_the_open_table_agrees(open_data) -> None:
     """../shared/data/co2-saturation: a second table of the same equation, -20 to 30 C each degree."""
     with open_data("co2-saturation/co2_saturation_coolprop.csv").open(newline="", encoding="utf-8") as file:

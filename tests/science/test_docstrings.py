@@ -17,11 +17,12 @@ import pytest
 
 import service.science
 from service.science import DIMENSIONLESS, STATISTICS, UNIT_SUFFIXES, Values
-from service.science.carbonate import SOURCES_USED
+from service.science.carbonate import SOURCES_USED, carbonate_system, equilibria_at
 from service.science.quantities import Conditions, Quantity
 from service.science.sources import SOURCES
 
 TESTS = Path(__file__).parent
+SCIENCE = Path(service.science.__file__).parent
 STEPS_OF_A_RECURSION = {"pull_back", "look_back"}
 """Linear algebra inside a smoother's loop, on state vectors whose entries have units of their own."""
 VALUE_WITH_ITS_UNIT_BESIDE_IT = {"value"}
@@ -133,19 +134,70 @@ def test_every_formula_names_a_source(function: Callable[..., Any]) -> None:
         assert statements(function, "Source"), "no `Source: KEY.` in the docstring"
 
 
+def sources(function: Callable[..., Any]) -> list[str]:
+    """The keys that a docstring names, read as the answers of the API read them."""
+    found: list[str] = []
+    for statement in statements(function, "Source"):
+        keys = re.match(r"([A-Z0-9]+(?:, [A-Z0-9]+)*)\.(?: |$)", statement)
+        assert keys, f"cannot read the source {statement!r}; write: KEY[, KEY]. and nothing else before the full stop"
+        found += keys[1].split(", ")
+    return found
+
+
 @pytest.mark.parametrize("function", list(public_functions()))
 def test_every_source_named_exists(function: Callable[..., Any]) -> None:
-    for statement in statements(function, "Source"):
-        if statement.startswith("none"):
-            continue
-        keys = re.match(r"([A-Z0-9]+(?:, [A-Z0-9]+)*)\b", statement)
-        assert keys, f"cannot read the source {statement!r}; write: KEY[, KEY]."
-        unknown = set(keys[1].split(", ")) - set(SOURCES)
-        assert not unknown, f"not in SOURCES: {unknown}"
+    unknown = set(sources(function)) - set(SOURCES)
+    assert not unknown, f"not in SOURCES: {unknown}"
+
+
+@pytest.mark.parametrize("function", list(public_functions()))
+def test_no_relation_is_put_down_to_a_table_of_numbers(function: Callable[..., Any]) -> None:
+    """Atomic weights state no balance: what was worked out here says so (DERIVED)."""
+    assert set(sources(function)) != {"IUPAC05"}
+
+
+@pytest.mark.parametrize("function", [carbonate_system, equilibria_at], ids=lambda each: each.__name__)
+def test_the_carbonate_system_names_all_it_rests_on(function: Callable[..., Any]) -> None:
+    needs_calcium = {"RILEY67"} if function is equilibria_at else set()
+    assert set(SOURCES_USED) - needs_calcium <= set(sources(function))
 
 
 def test_every_source_an_answer_will_name_exists() -> None:
     assert set(SOURCES_USED) <= set(SOURCES)
+
+
+WORK = re.compile(
+    r"((?:de |van )?[A-Z][a-z][\w-]*)(?:, [A-Z][\w-]+)*(?:,? & [A-Z][\w-]+)?(?: et al\.)?,? \(?((?:18|19|20)\d\d)\b"
+)
+
+
+def works_cited() -> set[tuple[str, str, str]]:
+    """File, first author and year of whatever the science's docstrings and comments and TRUST.md cite."""
+    read = [path for path in (*SCIENCE.glob("*.py"), SCIENCE / "TRUST.md") if path.name != "sources.py"]
+    return {
+        (path.name, *work) for path in read for work in WORK.findall(" ".join(path.read_text(encoding="utf-8").split()))
+    }
+
+
+def test_every_work_cited_is_listed() -> None:
+    """Author and year lead to an entry of SOURCES."""
+    listed = [each.citation for each in SOURCES.values()]
+    missing = {
+        work for work in works_cited() if not any(work[1] in citation and work[2] in citation for citation in listed)
+    }
+    assert not missing, f"cited and not in SOURCES: {sorted(missing)}"
+
+
+def test_every_source_listed_is_used() -> None:
+    written = "".join(path.read_text(encoding="utf-8") for path in SCIENCE.glob("*.py") if path.name != "sources.py")
+    cited = works_cited()
+    unused = [
+        key
+        for key, source in SOURCES.items()
+        if not re.search(rf"\b{key}\b", written)
+        and not any(source.citation.startswith(first) and year in source.citation for _, first, year in cited)
+    ]
+    assert not unused, f"listed and never named: {unused}"
 
 
 @pytest.mark.parametrize("function", formulas())
