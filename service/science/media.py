@@ -8,7 +8,7 @@ from service.science import Numbers, Values
 from service.science.constants import MOLAR_MASS_G_MOL
 
 BULK_KG_L = (1.0, 1.8)
-"""Bulk density of reactor media, from aragonite's 2.93 kg/L, voids of 0.4-0.5 and porous grains (voids from memory)."""
+"""Bulk density of reactor media, from aragonite's 2.93 kg/L, voids of 0.4-0.5 and porous grains (all from memory)."""
 PURITY = 0.97
 """Calcium carbonate in the media, from memory; set per media."""
 REFILL_AT_FRACTION = 0.5
@@ -50,14 +50,17 @@ def media_forecast(
     supplied_relative_sd: Numbers,
     supply_meq_d: Numbers,
     supply_sd: Numbers,
+    shared_relative_sd: Numbers = 0.0,
     purity: Numbers = PURITY,
     refill_at_fraction: Numbers = REFILL_AT_FRACTION,
 ) -> MediaForecast:
     """Media left and days to the refill mark, by what has been supplied since the fill, not by time.
 
     filled_kg is the mass of all fills and additions (filled_sd its sd, kg), supply_meq_d the present supply
-    (supply_sd its sd, meq/d), refill_at_fraction the part left at which to refill. For the days' interval each error
-    moves them alone; what that does is added in quadrature.
+    (supply_sd its sd, meq/d), refill_at_fraction the part left at which to refill. supplied_relative_sd and supply_sd
+    are errors of their own; shared_relative_sd is what both supplies are off together (the watch, the titrant, the
+    purity). For the days' interval each error moves them alone; what that does is added in quadrature, either side
+    apart: the traditional way (see `chamber_uncertainty`), held to draws of all errors.
 
     Source: DERIVED, IUPAC05, PRACTICE.
     Check value: refill_days = 96.9 at filled_kg=5, filled_sd=0, supplied_meq=0, supplied_relative_sd=0,
@@ -70,7 +73,7 @@ def media_forecast(
     )
     gone_sd = gone * supplied_relative_sd
     rate_sd = dissolved_kg(supplied_meq=supply_sd, purity=purity)
-    left, left_sd = filled - gone, np.hypot(filled_sd, gone_sd)
+    left, left_sd = filled - gone, np.hypot(np.hypot(filled_sd, gone_sd), gone * shared_relative_sd)
     keep = 1.0 - np.asarray(refill_at_fraction)
 
     def days(filled_now: Values, gone_now: Values, rate_now: Values) -> Values:
@@ -80,11 +83,13 @@ def media_forecast(
     at = days(filled, gone, rate)
     below, above = np.zeros_like(at), np.zeros_like(at)
     finite = np.isfinite(at)
-    for sign in (-1.0, 1.0):
+    for score in (-Z_95, Z_95):
+        both = 1.0 + score * np.asarray(shared_relative_sd)
         for moved in (
-            days(filled + sign * Z_95 * np.asarray(filled_sd), gone, rate),
-            days(filled, gone + sign * Z_95 * gone_sd, rate),
-            days(filled, gone, rate + sign * Z_95 * rate_sd),
+            days(filled + score * np.asarray(filled_sd), gone, rate),
+            days(filled, gone + score * gone_sd, rate),
+            days(filled, gone, rate + score * rate_sd),
+            days(filled, gone * both, rate * both),
         ):
             off = np.where(finite, moved, 0.0) - np.where(finite, at, 0.0)
             below, above = below + np.minimum(off, 0.0) ** 2, above + np.maximum(off, 0.0) ** 2

@@ -206,3 +206,21 @@ def test_media_days_hold_what_they_say() -> None:
         filled_kg=5.0, filled_sd=0.2, supplied_meq=0.0, supplied_relative_sd=0.0, supply_meq_d=0.0, supply_sd=0.0
     )
     assert np.isposinf([idle.refill_days, idle.refill_low_days, idle.refill_high_days]).all()
+
+
+@pytest.mark.parametrize("supplied_meq", [2_000.0, 20_000.0, 30_000.0])
+def test_an_error_that_both_supplies_share_moves_the_days_once(supplied_meq: float) -> None:
+    """Monte Carlo: a watch that is wrong is wrong about what dissolved so far and about what dissolves now."""
+    rng = np.random.default_rng(10_022)
+    found = media_forecast(
+        filled_kg=5.0, filled_sd=0.1, supplied_meq=supplied_meq, supplied_relative_sd=0.0, supply_meq_d=500.0,
+        supply_sd=0.0, shared_relative_sd=0.11,
+    )  # fmt: skip
+    off = 1.0 + 0.11 * rng.standard_normal(50_000)
+    filled = 5.0 + 0.1 * rng.standard_normal(off.size)
+    gone, rate = (dissolved_kg(supplied_meq=meq * off) for meq in (supplied_meq, 500.0))
+    days = np.maximum(0.5 * filled - gone, 0.0) / rate
+    inside = np.mean((days >= found.refill_low_days) & (days <= found.refill_high_days))
+    assert inside == pytest.approx(0.95, abs=0.01)
+    left = filled - gone
+    assert np.mean((left >= found.left_low_kg) & (left <= found.left_high_kg)) == pytest.approx(0.95, abs=0.01)

@@ -78,9 +78,10 @@ def _forecast(records: MediaRecords, refill_at_fraction: float) -> MediaForecast
         filled_kg=filled,
         filled_sd=_fill_sd(records.fills),
         supplied_meq=records.supplied_meq,
-        supplied_relative_sd=SUPPLY_RELATIVE_SD,
+        supplied_relative_sd=0.0,
         supply_meq_d=records.supply_meq_d,
-        supply_sd=records.supply_meq_d * SUPPLY_RELATIVE_SD,
+        supply_sd=0.0,
+        shared_relative_sd=SUPPLY_RELATIVE_SD,
         refill_at_fraction=refill_at_fraction * records.full_kg / filled,
     )
 
