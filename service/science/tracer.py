@@ -6,7 +6,7 @@ then do not tell a rise from none. Well mixed, nothing of it taken up or added m
 
 import numpy as np
 
-from service.science import Numbers
+from service.science import Numbers, Values
 from service.science.constants import REFERENCE_SALINITY_G_KG
 from service.science.fieller import RatioInterval, ratio_interval
 from service.science.seawater import density
@@ -69,3 +69,17 @@ def volume_by_salt(
         covariance=0.0,
         score=score,
     )
+
+
+def salinity_gained(*, added_g: Numbers, volume_l: Numbers, before_salinity: Numbers, temperature_c: Numbers) -> Values:
+    """Practical salinity that a mass of dry sea salt adds to a volume of water: the inverse of `volume_by_salt`.
+
+    m (1000 - S0)/(M + m), S in g/kg, M = V rho(S0, T): the salt makes the water heavier, too.
+
+    Source: DERIVED, IOC10.
+    Check value: 1.0 at added_g=1041.334, volume_l=977.91, before_salinity=34, temperature_c=25 (+-2e-5).
+    """
+    absolute = REFERENCE_SALINITY_G_KG / 35.0
+    water_g = np.asarray(volume_l, dtype=np.float64) * density(salinity=before_salinity, temperature_c=temperature_c)
+    salt = np.asarray(added_g, dtype=np.float64)
+    return np.asarray(salt * (1000.0 - absolute * np.asarray(before_salinity)) / (water_g + salt) / absolute)

@@ -115,6 +115,18 @@ def test_a_water_change_and_recorded_salt_are_no_drift(house: House) -> None:
     assert abs(answer["salinity_share"]["value"]) < 0.001
 
 
+def test_salt_on_record_makes_what_conservation_says(house: House) -> None:
+    """9.578 kg of dry salt in 1000 L of 29 at 25 C (1018.8 kg): (1018.8 x 29.137 + 9578)/1028.4 g/kg is 38."""
+    system = house.a_system()
+    titrations(house, system["id"], [2.9] * 29)
+    add(
+        house, kind="salt", system_id=system["id"], at=(house.now - timedelta(days=DAYS - 22)).isoformat(),
+        mass={"value": 9.578, "unit": "kg"}, relative_sd=0.002,
+    )  # fmt: skip
+    read(house, system, "salinity", [29.0] * 6 + [38.0] * 9, "1", 4.0)
+    assert abs(ask(house, system)["salinity_share"]["value"]) < 0.0003
+
+
 def fallen(house: House, *, calcium: float) -> dict[str, Any]:
     """Alkalinity falls by 1.2 meq/L four weeks ago, calcium by so much."""
     system = house.a_system()

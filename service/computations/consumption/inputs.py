@@ -24,12 +24,13 @@ from service.resources.records.additions.queries import Added, of_systems
 from service.resources.records.maintenance_events.queries import restorations
 from service.resources.records.queries import Course, courses
 from service.science.history import Checks, Doses, Feed, WaterChanges
+from service.science.tracer import salinity_gained
 from service.storage.types import instant
 
 Values = NDArray[np.float64]
 Row = TypeVar("Row")
 
-SEAWATER_KG_PER_L = 1.023  # at salinity 35 and 25 C
+USUAL_C = 25.0
 STATED_SHARE = 0.4  # of the doubt about new water of unstated salinity: read with an instrument of its own
 LASTING = timedelta(hours=12)  # shorter than that it was done by hand, once
 PER_LITRE = {
@@ -156,7 +157,7 @@ def _inputs(
 ) -> Inputs:
     """unstated: what new water holds of the quantity when nobody said."""
     found = Inputs()
-    found.doses = _doses(quantity, clock, volume, additions, end, found.assumptions)
+    found.doses = _doses(quantity, clock, volume, additions, end, unstated, found.assumptions)
     found.water_changes = _water_changes(quantity, clock, volume, additions, unstated, found.assumptions)
     exchanges = [_exchange(quantity, clock, volume, row, unstated) for row in additions if row.kind == "exchange"]
     drips = [_drip(clock, volume, stay, reactors) for stay in stays] if quantity == "alkalinity" else []
@@ -198,11 +199,17 @@ def _by_reactors(
 
 
 def _doses(
-    quantity: str, clock: Clock, volume: Volume, additions: Sequence[Added], end: datetime, assumptions: list[str]
+    quantity: str,
+    clock: Clock,
+    volume: Volume,
+    additions: Sequence[Added],
+    end: datetime,
+    unstated: float,
+    assumptions: list[str],
 ) -> Doses:
-    """Doses and limewater, and what goes on of them until it is recorded."""
+    """Doses and limewater, and what goes on of them until it is recorded; unstated: as in `_inputs`."""
     if quantity == "salinity":
-        return _salt(clock, volume, additions)
+        return _salt(clock, volume, additions, unstated)
     dosed = [
         _Ran(row.at, row.ended_at or row.at, row.canonical[TOTAL[quantity]], row.relative_sd or _dose_sd(row))
         for row in additions
@@ -227,15 +234,16 @@ def _doses(
     )
 
 
-def _salt(clock: Clock, volume: Volume, additions: Sequence[Added]) -> Doses:
-    """Salt that was weighed in, as the salinity it makes."""
+def _salt(clock: Clock, volume: Volume, additions: Sequence[Added], salinity: float) -> Doses:
+    """Salt that was weighed in, as the salinity it makes in water of about this one."""
     rows = [row for row in additions if row.kind == "salt"]
-    kg_per_unit = PRACTICE.salt_g_per_kg / 1000.0 * SEAWATER_KG_PER_L
+    grams = _column(1000.0 * row.canonical["mass_kg"] for row in rows)
+    litres = _column(volume.at(row.at) for row in rows)
     days = _column(clock.days(row.at) for row in rows)
     return Doses(
         start_days=days,
         end_days=days,
-        amount=_column(row.canonical["mass_kg"] / (volume.at(row.at) * kg_per_unit) for row in rows),
+        amount=salinity_gained(added_g=grams, volume_l=litres, before_salinity=salinity, temperature_c=USUAL_C),
         relative_sd=_column(row.relative_sd or PRACTICE.weighed_salt for row in rows),
     )
 

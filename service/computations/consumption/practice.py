@@ -33,8 +33,6 @@ class Practice:
         # in the unit of the quantity, for what is not known to a part of itself
         default_factory=lambda: {"salinity": 0.5, "nitrate": 1.0}
     )
-    salt_g_per_kg: float = 1.0047
-    """Salt in a kilogram of water for each unit of practical salinity (TEOS-10: 35.16504 g at 35)."""
     weighed_salt: float = 0.10  # a mix holds water of crystals, and is damp
     limewater_share: dict[str, float] = field(
         # per meq of alkalinity: itself, and 20.04 mg of calcium
