@@ -11,6 +11,11 @@ from support.diary import dosed
 from support.house import House
 from support.plant import DKH, Plant, codes, the_worked_case
 
+from service.computations.output_balance.chemistry import omega_per_meq_l
+from service.computations.output_balance.numbers import Number
+from service.computations.output_balance.situation import Fed
+from service.computations.projection.answer import USUAL_OMEGA_PER_MEQ_L
+
 
 def ask(house: House, plant: Plant, status: int = 200, **plan: Any) -> dict[str, Any]:
     """The projection of the plant's first system."""
@@ -159,3 +164,9 @@ def test_levels_leave_in_any_unit_of_alkalinity_and_in_no_other(house: House) ->
     assert shown["value"][0] == pytest.approx(50.043 * canonical["value"][0], rel=1e-4)
     problem = ask(house, plant, 422, unit="kg")
     assert (problem["errors"][0]["pointer"], problem["errors"][0]["in"]) == ("/unit", "body")
+
+
+def test_omega_of_a_water_whose_ph_was_never_read_is_that_of_its_stand_in() -> None:
+    """pH 8.1 (NBS), 25 C, salinity 35: what the constant says it is."""
+    water = Fed(1.0, None, Number(2.85, 0.1), Number(8.1, 0.05), 25.0, 35.0, 1.0, 1000.0, None)
+    assert omega_per_meq_l(water) == pytest.approx(USUAL_OMEGA_PER_MEQ_L, abs=0.01)

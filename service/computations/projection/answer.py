@@ -31,8 +31,8 @@ from service.science.reactor_output import UNKNOWN_ANSWER, Mode
 LOOKS_DAYS = np.array([0.0, 1.0, 8.0])
 SHARES = np.array([0.1, 0.3, 0.5, 0.7, 0.9])
 """Where in the range of demand's answer the five rates lie, each as likely as the others."""
-USUAL_OMEGA_PER_MEQ_L = 1.15
-"""At pH 8.1, 25 C and salinity 35, where the system's pH was never read."""
+USUAL_OMEGA_PER_MEQ_L = 1.28
+"""At pH 8.1 (NBS) held, 25 C and salinity 35, where the system's pH was never read."""
 MOST_A_DAY_MEQ_L = 0.35665
 AT_ONCE_DAYS, AT_ONCE_SD = 14.0, 0.3
 LASTING_DAYS, LASTING_SD = 3.0, 0.05

@@ -23,7 +23,7 @@ from service.science.reactor_output import Mode
 from service.science.seawater import density
 
 MODEL_RELATIVE_SD = 0.2
-"""Of the change that the chamber model foretells: its dissolution is first order, real ones lie between 1 and 2."""
+"""Of the change that the chamber model foretells, whose dissolution is of the first order (see there): a judgement."""
 DOSING_SD = 0.05
 LIMEWATER_SD = 0.15
 USUAL_LIMEWATER_MEQ_L = 0.75 * 40.6
