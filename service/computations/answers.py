@@ -37,7 +37,7 @@ class LeftOut(Shape):
 
 
 class SourceRead(Shape):
-    """A publication behind the answer."""
+    """A publication behind the answer, or the word that there is none: DERIVED (worked out here), PRACTICE."""
 
     key: str
     citation: str

@@ -17,6 +17,10 @@ _HIGHEST_SALINITY = 100.0
 _GLASS_EXPANSION_PER_K = 25e-6
 """Cubic expansion of soda-lime glass, 1/K (handbook value, from memory)."""
 
+_COLDEST_GLASS_C = 10.0
+"""No hydrometer is calibrated in colder water (common practice): a scale that compares with water of 4 C, the densest,
+is printed 20/4 or 25/4, and its glass was calibrated at the first of the two."""
+
 
 def density(*, salinity: Numbers, temperature_c: Numbers) -> Values:
     """Density of seawater of reference composition at one atmosphere, kg/m3.
@@ -89,14 +93,15 @@ def hydrometer_reading(
     """Specific gravity that a glass hydrometer shows in seawater.
 
     reading = rho(S, T) [1 + 25e-6 (T - Tcal)] / rho(0, Tref)
-    Tref is the temperature of the pure water the scale compares with, Tcal the one the glass was calibrated at (the
-    same unless given). Glass only: a plastic swing arm has no such law.
+    Tref is the temperature of the pure water the scale compares with, Tcal the one the glass was calibrated at: unless
+    given, the same; of a scale that compares with water below 10 C, such as 25/4, the sample's own. Glass only: a
+    plastic swing arm has no such law.
 
     Source: DERIVED, IOC10, PRACTICE.
     Check value: none, tested by test_a_glass_hydrometer_reads_what_density_ratios_say.
     """
     if calibration_temperature_c is None:
-        calibration_temperature_c = reference_temperature_c
+        calibration_temperature_c = _usual_calibration_c(temperature_c, reference_temperature_c)
     glass = 1.0 + _GLASS_EXPANSION_PER_K * (np.asarray(temperature_c, dtype=np.float64) - calibration_temperature_c)
     pure = density(salinity=0.0, temperature_c=reference_temperature_c)
     return density(salinity=salinity, temperature_c=temperature_c) * glass / pure
@@ -116,9 +121,8 @@ def salinity_from_hydrometer(
     Source: DERIVED, IOC10, PRACTICE.
     Check value: none, tested by test_the_hydrometer_inversion_undoes_the_reading.
     """
-
     if calibration_temperature_c is None:
-        calibration_temperature_c = reference_temperature_c
+        calibration_temperature_c = _usual_calibration_c(temperature_c, reference_temperature_c)
 
     def excess(salinity: Values) -> Values:
         shown = hydrometer_reading(
@@ -182,3 +186,9 @@ def total_calcium_riley1967(*, salinity: Numbers) -> Values:
     Check value: 10284.57e-6 at salinity=35 (+-5e-8).
     """
     return 0.02128 / 40.087 * np.asarray(salinity, dtype=np.float64) / CHLORINITY_RATIO
+
+
+def _usual_calibration_c(temperature_c: Numbers, reference_temperature_c: Numbers) -> Values:
+    """Where the glass of a scale was calibrated when nobody says."""
+    reference = np.asarray(reference_temperature_c, dtype=np.float64)
+    return np.asarray(np.where(reference < _COLDEST_GLASS_C, temperature_c, reference))

@@ -34,6 +34,8 @@ def test_the_scales_reference_temperature_decides(house: House) -> None:
     by_four = hydrometer(1.0234, reference=4)
     by_four["hydrometer"]["calibration_temperature"] = 25
     assert house.call("POST", PATH, by_four)["salinity"] == pytest.approx(35, abs=0.06)
+    # and nobody calibrates glass at 4, so that it need not be said
+    assert house.call("POST", PATH, hydrometer(1.0234, reference=4))["salinity"] == pytest.approx(35, abs=0.06)
 
 
 def test_an_unknown_reference_temperature_has_its_own_answer(house: House) -> None:

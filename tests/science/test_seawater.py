@@ -61,6 +61,7 @@ def test_a_glass_hydrometer_reads_what_density_ratios_say() -> None:
     four = seawater.hydrometer_reading(**water, reference_temperature_c=4.0, calibration_temperature_c=25.0)
     assert same == pytest.approx(1.0264, abs=5e-5)
     assert four == pytest.approx(1.0234, abs=5e-5)
+    assert seawater.hydrometer_reading(**water, reference_temperature_c=4.0) == four, "no glass is calibrated at 4 C"
     assert same == pytest.approx(1023.34306 / 997.04796, abs=3e-6)  # UNESCO 44, page 19
     # Ten kelvin of glass make 0.00026 of a reading of 1.026 (25e-6 per kelvin).
     warm = seawater.hydrometer_reading(**water, reference_temperature_c=25.0, calibration_temperature_c=15.0)

@@ -47,7 +47,9 @@ class HydrometerSent(Shape):
         default=None, description="Required: of the pure water that the scale compares with, as printed on it."
     )
     calibration_temperature: Pure | None = Field(
-        default=None, description="At which the glass was calibrated; left out, the reference temperature."
+        default=None,
+        description="At which the glass was calibrated, the first of two printed numbers; left out, the reference "
+        "temperature, or of a scale such as 25/4 the water's own.",
     )
 
 
