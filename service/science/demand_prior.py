@@ -105,6 +105,8 @@ def corrected_readings(timeline: Timeline) -> tuple[Values, Values, Values, Whol
     """Readings less what known inputs made of them, the days of demand since the first, sds, (readings, systems).
 
     The feedback of the level on exchange and water changes is taken from the readings themselves, straight in between.
+
+    Source: DERIVED. Check value: none, tested by test_the_start_is_not_moved_by_one_gross_reading.
     """
     nodes, systems = timeline.reading.shape
     level = np.empty((nodes, systems))

@@ -63,7 +63,7 @@ def fugacity_factor_weiss1974(*, temperature_c: Numbers) -> Values:
     """Fugacity of carbon dioxide over its partial pressure in air at one atmosphere.
 
     ln(f/p) = (B + 2 delta) P/(R T), B as in `virial_weiss1974`, delta = 57.7 - 0.118 T (cm3/mol), P = 1.01325 bar. For
-    CO2 as a small part of air.
+    CO2 as a small part of air; of the pure gas the factor is exp(B P/(R T)), 0.2 % less.
 
     Source: WEISS74, DICKSON07.
     Check value: 0.99681 at temperature_c=25 (+-5e-5).
@@ -188,6 +188,7 @@ def kf_dickson_riley1979(*, salinity: Numbers, temperature_c: Numbers) -> Values
     """Dissociation constant of hydrogen fluoride, free scale, mol/kg.
 
     ln KF = 1590.2/T - 12.641 + 1.525 I^0.5 + ln(1 - 0.001005 S)
+    Fitted to three salinities: 0, 26.7 and 34.6 (so say the comments of CO2SYS).
 
     Source: DICKSON79.
     Check value: none, tested by test_hydrogen_fluoride_agrees_with_an_independent_program.

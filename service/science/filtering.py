@@ -82,7 +82,7 @@ def lasting_variance(*, timeline: Timeline, at_days: Values) -> Values:
 
     at_days (systems), or any instants (instants) with the timeline of one system; the mean is over the three weeks
     before, about what the filter remembers (at the beginning of a record: its first three weeks).
-    Source: PRACTICE. Check value: none, tested by test_uncertain_inputs_widen_the_interval_by_their_share.
+    Source: DERIVED, PRACTICE. Check value: none, tested by test_uncertain_inputs_widen_the_interval_by_their_share.
     """
     days = timeline.at_days
     before = np.concatenate([days[:1], days[:-1]])

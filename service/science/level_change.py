@@ -80,7 +80,7 @@ def level_change(
     few checks. begun_days: the instant at which it is known to have begun, if it was there; the change from the checks
     before to those from then on. Whether to believe it is for the caller: see `score`.
 
-    Source: WILLSKY76, HUBER64.
+    Source: DERIVED, WILLSKY76.
     Check value: none, tested by test_a_step_is_found_where_it_was.
     Shapes: the axis is the checks.
     """

@@ -32,7 +32,7 @@ def corrected_change_umol(
 ) -> Values:
     """The change of alkalinity that carbonate alone would have made; all terms are changes on one basis (kg or L).
 
-    dTA - dNH4 + dNO3 + dNO2 + dPO4
+    dTA - dNH4 + dNO3 + dNO2 + dPO4, with NH4 all ammonia and PO4 all phosphate, as they are measured.
 
     Source: WOLFGLADROW07.
     Check value: -98.55 at alkalinity_umol=-100.0, ammonium_umol=-0.8, nitrate_umol=0.5, nitrite_umol=0.05,

@@ -1,8 +1,8 @@
 """Alkalinity that goes with nitrate.
 
-Food is taken up as ammonium, which gives one meq a mmol, and nitrified, which takes two: one net for each mmol of
-nitrate formed. Nitrate taken up by algae or reduced to nitrogen gives that one back. So the net course of nitrate,
-water changes apart, says how much of the demand no skeleton got.
+Food is broken down to ammonium, which gives one meq a mmol, and that is nitrified, which takes two: one net for each
+mmol of nitrate formed. Nitrate taken up by algae or reduced to nitrogen gives that one back. So the net course of
+nitrate, water changes apart, says how much of the demand no skeleton got.
 """
 
 from __future__ import annotations

@@ -192,7 +192,10 @@ def smooth_backward(*, forward: ForwardPass) -> Smoothed:
 
 
 def pull_back(adjoint: Values, information: Values, first_row: Values, carry: Values) -> tuple[Values, Values]:
-    """The adjoint at the start of a transition from that at its end: F' r and F' N F."""
+    """The adjoint at the start of a transition from that at its end: F' r and F' N F.
+
+    Source: BRYSON69, DEJONG89. Check value: none, compared with statsmodels in the tests.
+    """
     right = first_row * adjoint[:1] + carry * adjoint
     rows = first_row[:, None] * information[:1] + carry[:, None] * information
     return right, rows[:, :1] * first_row[None] + rows * carry[None]
@@ -203,6 +206,8 @@ def look_back(mean: Values, covariance: Values, adjoint: Values, information: Va
 
     A variance that the difference leaves without digits (a level free to jump, then read sharply) is held at 1e-10 of
     what it was before.
+
+    Source: BRYSON69, DEJONG89. Check value: none, compared with statsmodels in the tests.
     """
     smoothed = mean + (covariance * adjoint[None]).sum(axis=1)
     seen = (covariance[:, :, None] * information[None]).sum(axis=1)

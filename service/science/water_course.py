@@ -81,7 +81,7 @@ def water_courses(
 
     A reading beyond 2.5 sd of what the others say counts less, beyond 4 sd not at all.
 
-    Source: KALMAN60, RAUCH65. Check value: none, tested by test_the_course_is_that_of_the_smoother.
+    Source: KALMAN60, RAUCH65, HUBER64. Check value: none, tested by test_the_course_is_that_of_the_smoother.
     Shapes: histories are systems, the axis of at_days are instants.
     """
     records = [_Record.of(history, pace) for history in histories]
