@@ -15,7 +15,7 @@ _HIGHEST_SALINITY = 100.0
 """Beyond anything a hydrometer for this trade is scaled for."""
 
 _GLASS_EXPANSION_PER_K = 25e-6
-"""Cubic expansion of soda-lime glass, 1/K (handbook value, from memory)."""
+"""Conventional cubic expansion of glass hydrometers, 1/K. Source: ISO1768."""
 
 _COLDEST_GLASS_C = 10.0
 """No hydrometer is calibrated in colder water (common practice): a scale that compares with water of 4 C, the densest,
@@ -97,7 +97,7 @@ def hydrometer_reading(
     given, the same; of a scale that compares with water below 10 C, such as 25/4, the sample's own. Glass only: a
     plastic swing arm has no such law.
 
-    Source: DERIVED, IOC10, PRACTICE.
+    Source: DERIVED, IOC10, ISO1768, PRACTICE.
     Check value: none, tested by test_a_glass_hydrometer_reads_what_density_ratios_say.
     """
     if calibration_temperature_c is None:
@@ -118,7 +118,7 @@ def salinity_from_hydrometer(
 
     The reading rises strictly with salinity. NaN where no salinity between 0 and 100 gives the reading.
 
-    Source: DERIVED, IOC10, PRACTICE.
+    Source: DERIVED, IOC10, ISO1768, PRACTICE.
     Check value: none, tested by test_the_hydrometer_inversion_undoes_the_reading.
     """
     if calibration_temperature_c is None:

@@ -60,6 +60,9 @@ SOURCES = MappingProxyType(
             "IOC, SCOR & IAPSO 2010, The international thermodynamic equation of seawater 2010 (TEOS-10), "
             "IOC Manuals and Guides 56"
         ),
+        "ISO1768": Source(
+            "ISO 1768:1975, Glass hydrometers: conventional value for the thermal cubic expansion coefficient"
+        ),
         "IUPAC05": Source(
             "Wieser 2006, Atomic weights of the elements 2005, Pure Appl. Chem. 78, 2051", "10.1351/pac200678112051"
         ),

@@ -1,6 +1,6 @@
 """GET /v1/rooms/{id}/gas-release and POST /v1/calculations/gas-release: carbon dioxide let into a room.
 
-Exposure limits by NIOSH documentation 124389 (May 1994) and the IDLH revised in 1994; volumes by the ideal gas.
+Exposure limits by NIOSH documentation 124389 (May 1994), the revised IDLH among them; volumes by the ideal gas.
 """
 
 from __future__ import annotations

@@ -46,7 +46,7 @@ SHIPPED: tuple[dict[str, Any], ...] = (
     },
     {
         "name": "NIOSH IDLH", "kind": "immediate_danger", "ppm": 40_000.0, "minutes": None, "country": "US",
-        "source": "NIOSH IDLH value as revised in 1994, seen in secondary listings", "as_of": "1994",
+        "source": f"{DOCUMENTATION}: the revised value", "as_of": "1994-05",
     },
 )  # fmt: skip
 """Source: NIOSH94."""
