@@ -16,7 +16,7 @@ Flags = NDArray[np.bool_]
 Whole = NDArray[np.int64]
 
 DRIFT_SHARE = 0.04
-"""Median of the prior for the drift: part of the demand a square root of a day."""
+"""Median of the prior for the drift: part of the demand a square root of a day. A judgement, as the others here are."""
 DRIFT_LOG_SD = 0.8
 DRIFT_SCORES = np.linspace(-2.4, 2.4, 7)
 NOISE_FACTORS = np.exp(0.35 * np.arange(-1, 4))

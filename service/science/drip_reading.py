@@ -1,8 +1,9 @@
 """Is it the drip that changed, or only its reading? What the water says of it at constant gas.
 
 At constant gas a slower drip carries a richer effluent: what a litre gains goes with Q^-(1 - e), e the drip's share in
-what limits the chamber (`service.science.chamber_limits`), -0.1 to 0.3 in every usual chamber. So a drip that truly
-fell to a part r lets a litre gain at least r^-0.7 as much. A reading that fell alone changes nothing in the water.
+what limits the chamber (`service.science.chamber_limits`): -0.1 to 0.3 in effluents from 20 to 45 dKH, less in thinner
+ones. So a drip that truly fell to a part r lets a litre gain at least r^-0.7 as much. A reading that fell alone changes
+nothing in the water.
 """
 
 from __future__ import annotations

@@ -42,6 +42,7 @@ class Scale:
 ALKALINITY = Scale()
 CALCIUM = Scale(level_noise=0.5, lot_step_sd=10.0, narrow_enough=2.0)
 MAGNESIUM = Scale(level_noise=1.0, lot_step_sd=20.0, narrow_enough=2.0)
+"""Calcium and magnesium in mg/L. Judgements, as the defaults are."""
 
 
 def run_filter(

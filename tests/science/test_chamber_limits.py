@@ -64,6 +64,15 @@ def test_in_a_thin_effluent_more_drip_brings_less() -> None:
     assert float(thin.gas) > 1.0  # what more gas brings, the souring of the tank's water has been paid for
 
 
+@pytest.mark.parametrize("order", [1.0, 2.0, 4.0])
+def test_with_the_ph_held_media_lead_below_one_over_one_and_the_order(order: float) -> None:
+    """A part f of the way to the ceiling leaves m = 2 (1 - f)/(n f): media m/(m + 2) is a half at f = 1/(1 + n)."""
+    tank, top = 2.788120e-3, float(ceiling(running=chamber(), ph_nbs=6.6).alkalinity_mol_kg)
+    even = limits(running=chamber(tank + (top - tank) / (1.0 + order)), holds_ph=True, order=order)
+    assert float(even.media) == pytest.approx(0.5, abs=1e-9)
+    assert float(even.drip) == pytest.approx(0.5, abs=1e-9)
+
+
 def test_with_the_ph_held_drip_and_media_share_alone_by_hand() -> None:
     """S = Q kappa (TA_max - TA_in)/(Q + kappa): media Q/(Q + kappa), kappa 82.467 x 5.9248/4.637 = 105.4 L/d."""
     held = limits(running=chamber(), holds_ph=True)

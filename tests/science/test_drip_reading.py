@@ -3,7 +3,9 @@
 import numpy as np
 import pytest
 
-from service.science.drip_reading import reading_alone
+from service.science.chamber_limits import limits
+from service.science.chamber_model import Running, ceiling
+from service.science.drip_reading import LEAST_POWER, reading_alone
 from service.science.level_change import LevelChange, level_change
 
 
@@ -11,6 +13,20 @@ def change(ratio: float, sd: float) -> LevelChange:
     """A change of level known to a relative sd."""
     low, high = ratio * np.exp(-1.959964 * sd), ratio * np.exp(1.959964 * sd)
     return LevelChange(ratio, low, high, score=9.0, after_days=0.0, at_days=1.0, before=8, after=2)
+
+
+@pytest.mark.parametrize("order", [1.0, 2.0])
+def test_the_drips_share_is_what_the_power_rests_on(order: float) -> None:
+    """Tank 8 dKH, pH 8.1 (S 35, 25 C), every effluent of 20 to 45 dKH below its ceiling: -0.1 to 0.3."""
+    dkh, ph = np.meshgrid(np.arange(20.0, 45.1), np.arange(6.2, 7.01, 0.05))
+    running = Running(
+        drip_l_d=80.0, inflow_alkalinity_mol_kg=2.788e-3, inflow_ph_nbs=8.1,
+        effluent_alkalinity_mol_kg=0.34852e-3 * dkh, effluent_ph_nbs=ph,
+    )  # fmt: skip
+    below = running.effluent_alkalinity_mol_kg <= ceiling(running=running, ph_nbs=ph).alkalinity_mol_kg
+    share = limits(running=running, order=order).drip[below]
+    assert share.size > 100
+    assert -0.105 < share.min() < share.max() < 1.0 - LEAST_POWER
 
 
 def test_a_reading_alone_by_hand() -> None:
