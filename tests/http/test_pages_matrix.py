@@ -23,6 +23,7 @@ OF_A_SITE = {
     "/phone/runs/{run_id}",
     "/phone/labels/{site_tag}",
     "/phone/round/{site_tag}",
+    "/phone/handover/{site_tag}",
 }
 OF_SOMEBODY = {"/phone", "/phone/waiting"}  # for whoever is signed in: what is theirs to see
 

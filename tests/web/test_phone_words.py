@@ -15,6 +15,7 @@ from service.resources.records.procedures.models import DURATION
 from service.resources.records.procedures.queries import procedures
 from service.science.quantities import QUANTITIES
 from service.web.phone.fields import OWN_SETTINGS
+from service.web.phone.handing_over import OF_A_SYSTEM
 from service.web.phone.pages import TEMPLATES, kind_in_words
 from service.web.phone.words import every_language, messages, said_by_modules, spoken
 
@@ -36,7 +37,7 @@ def everything_said() -> set[str]:
         said |= {procedure.title, procedure.purpose, *procedure.cautions, DURATION}
         for step in procedure.steps:
             said |= {text for text in (step.title, step.do, step.why, step.caution, step.note_says) if text is not None}
-    said |= {title for settings in OWN_SETTINGS.values() for title in settings.values()}
+    said |= {title for settings in (OF_A_SYSTEM, *OWN_SETTINGS.values()) for title in settings.values()}
     return said | {kind_in_words(kind) for kind in KINDS_SHOWN}
 
 

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from datetime import UTC, datetime
 from functools import cache
 from typing import Any
+from zoneinfo import ZoneInfo
 
 from fastapi import Request, Response
 from fastapi.responses import HTMLResponse
@@ -54,6 +56,21 @@ def begun(words: str) -> str:
     return words[:1].upper() + words[1:] if words[1:2].islower() else words
 
 
+def clock(at: datetime, zone: ZoneInfo) -> str:
+    """An instant by the site's clock, written alike in every language: `2026-11-28 07:40`."""
+    return f"{at.astimezone(zone):%Y-%m-%d %H:%M}"
+
+
+def field(at: datetime, zone: ZoneInfo) -> str:
+    """An instant by the site's clock as a field for a day and time holds it: `2026-11-28T07:40`."""
+    return f"{at.astimezone(zone):%Y-%m-%dT%H:%M}"
+
+
+def exactly(at: datetime) -> str:
+    """An instant to be sent back as it is, to the microsecond."""
+    return at.astimezone(UTC).isoformat()
+
+
 @cache
 def _environment(language: str) -> Environment:
     words = every_language()[language]
@@ -61,5 +78,6 @@ def _environment(language: str) -> Environment:
     made.add_extension("jinja2.ext.i18n")
     made.install_gettext_callables(words.gettext, words.ngettext, newstyle=True)  # type: ignore[attr-defined]
     made.globals["modules"] = MODULES
-    made.filters.update(plain=plain, symbol=symbol, kind=kind_in_words, begun=begun, at=instant)
+    made.filters.update(plain=plain, symbol=symbol, kind=kind_in_words, begun=begun)
+    made.filters.update(at=instant, clock=clock, field=field, exactly=exactly)
     return made

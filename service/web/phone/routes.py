@@ -17,6 +17,7 @@ from service.computations.rounds.answer import todays_round
 from service.errors import NotFound
 from service.http.representations import preferred
 from service.http.shapes import PRINTABLE, Id
+from service.reports.handover.mark import mark_of
 from service.reports.printed.answer import PDF, pdf
 from service.reports.printed.setting import set_pages
 from service.reports.shelf import PAPER
@@ -34,6 +35,7 @@ from service.storage.subjects import Subject
 from service.web.pages import PageRoute, VisitorOf
 from service.web.phone import places, runs
 from service.web.phone.fields import fields_of, settings_of
+from service.web.phone.handing_over import since_named, told, ways_back
 from service.web.phone.label_sheets import MOST_SKIPPED, PAPER_NAMES, SHEETS, USUAL, sheet_named
 from service.web.phone.labels import for_print, labels
 from service.web.phone.pages import MODULES, language_of, phone_page
@@ -47,6 +49,7 @@ PAINTED = {"icon-192.png": "192x192", "icon-512.png": "512x512"}  # for phones t
 router = APIRouter(include_in_schema=False, route_class=PageRoute)
 
 SiteTag = Annotated[str, Path(max_length=40, pattern=PRINTABLE)]
+Since = Annotated[str | None, Query(max_length=40, pattern=PRINTABLE)]
 ProcedureCode = Annotated[str, Path(max_length=40, pattern=PRINTABLE)]
 RunId = Annotated[Id, Path(description="The run's id.")]
 LabelCode = Annotated[str, Path(max_length=16, pattern=r"^[0-9A-Za-z]+$")]
@@ -82,6 +85,31 @@ def show_round(request: Request, site_tag: SiteTag, visitor: VisitorOf) -> Respo
         site = sites.named(work.session, work.scope, site_tag)
         made = todays_round(work.session, work.scope, site, work.at)
         return phone_page(request, "round.html", work.caller, site=site, round=made)
+
+
+@router.get("/phone/handover/{site_tag}")
+def show_handover(request: Request, site_tag: SiteTag, visitor: VisitorOf, since: Since = None) -> Response:
+    """What changed on a site since somebody last took it over, or since a time by its clock; and taking it over."""
+    with visitor.work() as work:
+        site = sites.named(work.session, work.scope, site_tag)
+        there = places.of_site(work.session, site, work.at)
+        if since:
+            mark = since_named(work.session, site, since, work.at)
+        else:
+            mark = mark_of(work.session, site.id, work.at, reader_id=work.caller.id)
+        return phone_page(
+            request,
+            "handover.html",
+            work.caller,
+            place=_whole(site),
+            site=site,
+            zone=ZoneInfo(site.time_zone),
+            places=there,
+            report=told(work.session, site, mark, work.at, there),
+            is_chosen=bool(since),
+            back=ways_back(site, work.at),
+            may_record=work.caller.has(Right.RECORD, site.id),
+        )
 
 
 @router.get("/phone/labels/{site_tag}")
@@ -237,6 +265,12 @@ def _plans(work: Work, site: Site, place: Place) -> list[dict[str, Any]]:
         }
         for due in found
     ]
+
+
+def _whole(site: Site) -> dict[str, Any]:
+    """A site as a whole, told like a place: what is said of it has no subject."""
+    words = {"code": f"site {site.tag}", "kind": "site", "name": site.name, "site_id": str(site.id)}
+    return {"id": None, "system_id": None, **words}
 
 
 def _told(place: Place, site: Site) -> dict[str, Any]:

@@ -90,6 +90,7 @@ PAGES = [
     "/phone/waiting",
     "/phone/labels/hall",
     "/phone/round/hall",
+    "/phone/handover/hall",
     "run",
     "reactor/low_ph_cut_off_test",  # a step with a value is next
     "reactor/half_yearly_strip_down",  # not begun
@@ -169,7 +170,8 @@ def test_it_is_accessible_quiet_large_and_never_wider_than_the_window(
 
 
 @pytest.mark.parametrize(
-    "name", ["/phone", "system#readings", "reactor#readings", "reactor/low_ph_cut_off_test", "run"]
+    "name",
+    ["/phone", "/phone/handover/hall", "system#readings", "reactor#readings", "reactor/low_ph_cut_off_test", "run"],
 )
 def test_in_german_it_is_as_narrow_and_says_so(opened: Opened, name: str) -> None:
     page = opened(name, locale="de-DE")

@@ -3,7 +3,7 @@
 /** Show the form that the address names, and offer the others. */
 export function wireChoices() {
   const forms = [...document.querySelectorAll("section.form")], list = document.querySelector("[data-choices]");
-  if (!forms.length) return;
+  if (!forms.length || !list) return; // the page of a change of shifts shows all it has
   for (const form of forms) {
     const item = document.createElement("li"), link = document.createElement("a");
     link.href = `#${form.id}`;

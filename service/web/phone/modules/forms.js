@@ -11,11 +11,12 @@ import { readings } from "./readings.js";
 import { send } from "./sender.js";
 import { recallSolution } from "./solutions.js";
 import { begin, step } from "./steps.js";
+import { takeover } from "./takeover.js";
 import { handover, observation, work } from "./work.js";
 import { place, t } from "./told.js";
 
 const BUILDERS = {
-  begin, step, readings, dose, media, setting, stock, swap, work, handover, observation, "top-off": topOff, "water-change": waterChange,
+  begin, step, readings, dose, media, setting, stock, swap, work, handover, takeover, observation, "top-off": topOff, "water-change": waterChange,
 };
 
 /** Make every form of the page work; `onSaved(form, items)` is called when they are on the phone. */

@@ -9,6 +9,7 @@ import { wireProcedure } from "./procedure.js";
 import { keepSending, onStanding } from "./sender.js";
 import { countWaiting, standingWords } from "./shown.js";
 import { wireRound } from "./round.js";
+import { wireTakeover } from "./takeover.js";
 import { wireWaiting } from "./waiting.js";
 import { place, t } from "./told.js";
 
@@ -33,6 +34,7 @@ if (document.querySelector("[data-procedure]")) wireProcedure();
 else if (place) wirePlace();
 if (document.querySelector("[data-summary]")) wireWaiting();
 wireRound();
+wireTakeover();
 askTheCourse();
 onChange(showCount);
 onStanding(showCount);

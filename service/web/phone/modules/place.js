@@ -39,7 +39,7 @@ function saved(form, items) {
     button.hidden = true;
     lastSaved = null;
     say(form, t("Undone: {what}", { what: items.map((item) => item.words).join(", ") }));
-    form.querySelector("input, textarea, select").focus();
+    form.querySelector("input, textarea, select, button[type=submit]").focus();
   };
   show();
 }

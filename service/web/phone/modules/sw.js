@@ -2,7 +2,7 @@
 // keeps an answer of the API. SHELL (in front of this text) names the version and its files.
 const FILES = `ooid files ${SHELL.name}`, PAGES = "ooid pages";
 const PATIENCE = 3_000, FRESH = 6 * 3600 * 1000, AT_ONCE = 2;
-const IS_PAGE = /^\/(t\/[0-9A-Za-z]+(\/[a-z0-9_]+)?|phone(\/waiting|\/round\/[^/]+)?)$/;
+const IS_PAGE = /^\/(t\/[0-9A-Za-z]+(\/[a-z0-9_]+)?|phone(\/waiting|\/(round|handover)\/[^/]+)?)$/;
 
 addEventListener("install", (event) => {
   event.waitUntil(caches.open(FILES).then((cache) => cache.addAll(SHELL.files)).then(() => skipWaiting()));
@@ -20,7 +20,7 @@ addEventListener("fetch", (event) => {
   const url = new URL(event.request.url);
   if (event.request.method !== "GET" || url.origin !== location.origin) return;
   if (url.pathname.startsWith("/static/")) event.respondWith(file(event.request));
-  else if (event.request.mode === "navigate" && IS_PAGE.test(url.pathname)) event.respondWith(page(event, url.pathname));
+  else if (event.request.mode === "navigate" && IS_PAGE.test(url.pathname)) event.respondWith(page(event, url));
 });
 
 addEventListener("message", (event) => {
@@ -33,9 +33,10 @@ async function file(request) {
 }
 
 /** The page from the network; from the phone when that takes too long, fails, or the sign-in has ended. */
-async function page(event, path) {
+async function page(event, url) {
+  const path = url.pathname, isAside = url.searchParams.has("since"); // another list than the one to be kept
   const cached = await (await caches.open(PAGES)).match(path);
-  const fetched = fetch(event.request).then((answer) => kept(path, answer));
+  const fetched = fetch(event.request).then((answer) => (isAside ? answer : kept(path, answer)));
   event.waitUntil(fetched.catch(() => {}));
   if (!cached) return fetched.catch(() => unknown());
   const slow = new Promise((resolve) => setTimeout(resolve, PATIENCE, null));

@@ -52,7 +52,7 @@ export function observation(form, { taken }) {
 }
 
 export function handover(form, { taken }) {
-  const text = form.elements.text.value.trim();
-  const body = { site_id: place.site_id, subject_id: place.id, text, written_at: taken };
+  const text = form.elements.text.value.trim(), about = form.elements.subject_id?.value ?? place.id;
+  const body = { site_id: place.site_id, ...(about ? { subject_id: about } : {}), text, written_at: taken };
   return [{ id: newId(), kind: "handovers", body, words: t("For the next shift: {what}", { what: short(text) }), auto: ["written_at"] }];
 }
