@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from datetime import datetime
+from functools import cache, partial
 from pathlib import Path
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -56,14 +57,18 @@ def environment(*folders: Path) -> Environment:
     return made
 
 
-def render_html(report: Report, *, standalone: bool = False) -> str:
-    """The report as an HTML page. Standalone: it carries its style sheet, to be kept or mailed as one file."""
+def render_html(report: Report, *, standalone: bool = False, field_width: int | None = None) -> str:
+    """The report as an HTML page. Standalone: it carries its style sheet, to be kept or mailed as one file.
+
+    A field width (pixels) gives its plots that width, as paper needs it.
+    """
     zone = ZoneInfo(report["site"]["time_zone"])
-    return _TEMPLATES.get_template("report.html").render(report=report, zone=zone, standalone=standalone)
+    template = _templates(field_width).get_template("report.html")
+    return template.render(report=report, zone=zone, standalone=standalone)
 
 
-def course_plot(line: Line, key: str, zone: ZoneInfo) -> Markup:
-    """The plot (SVG) of a line's course, its ids beginning with `key`."""
+def course_plot(line: Line, key: str, zone: ZoneInfo, width: int | None = None) -> Markup:
+    """The plot (SVG) of a line's course, its ids beginning with `key`; with a width (pixels) for paper."""
     course, target = line["course"], line["target"]
     same_unit = target is not None and target["unit"] == course["unit"]
     drawn = Plot(
@@ -80,7 +85,7 @@ def course_plot(line: Line, key: str, zone: ZoneInfo) -> Markup:
         events=_seconds(event["at"] for event in line["events"]),
         target=target["value"] if same_unit else None,
     )
-    return Markup(svg(drawn))  # noqa: S704 the plot escapes every text it is given
+    return Markup(svg(drawn, width=width))  # noqa: S704 the plot escapes every text it is given
 
 
 def readings_of(line: Line) -> list[dict[str, Any]]:
@@ -129,4 +134,8 @@ def _seconds(instants: Iterable[datetime | str]) -> list[float]:
     return [(datetime.fromisoformat(at) if isinstance(at, str) else at).timestamp() for at in instants]
 
 
-_TEMPLATES = environment()
+@cache
+def _templates(field_width: int | None) -> Environment:
+    made = environment()
+    made.filters["course_plot"] = partial(course_plot, width=field_width)
+    return made

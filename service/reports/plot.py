@@ -10,6 +10,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from html import escape
 from math import isfinite
+from typing import Any
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -26,7 +27,7 @@ DIGIT, GAP = 7.5, 6.0  # a digit of a label, and what keeps two labels apart, in
 MARKS = {"set_aside": "M-4.5-4.5L4.5 4.5M4.5-4.5L-4.5 4.5", "flagged": "M0-5.5L5.5 0L0 5.5L-5.5 0Z"}
 BEYOND = {-1: "M-4-8L0-12L4-8", 0: "", 1: "M-4 8L0 12L4 8"}  # an arrowhead: it lies above the field, below it
 Values = NDArray[np.float64]
-Places = NDArray[np.int64]
+Places = NDArray[np.number[Any]]
 
 
 @dataclass(frozen=True)
@@ -71,19 +72,24 @@ class _Frame:
         return (self.high - value) / (self.high - self.low) * FIELD + TOP
 
 
-def svg(plot: Plot) -> str:
-    """The plot as one `<svg>` element without style or script; text is escaped, an empty plot says that it is."""
+def svg(plot: Plot, *, width: int | None = None) -> str:
+    """The plot as one `<svg>` element without style or script; text is escaped, an empty plot says that it is.
+
+    Without a width (pixels) it fills what it is given. For paper one is needed: what sets pages there scales lines
+    with their field, so the field keeps the pixels of the page.
+    """
     frame = _frame(plot)
     parts = [
-        f'<svg class="plot" role="img" aria-labelledby="{escape(plot.key)}-title {escape(plot.key)}-desc" width="100%" '
-        f'height="{HEIGHT}" xmlns="http://www.w3.org/2000/svg">',
+        f'<svg class="plot" role="img" aria-labelledby="{escape(plot.key)}-title {escape(plot.key)}-desc" '
+        f'width="{width or "100%"}" height="{HEIGHT}" xmlns="http://www.w3.org/2000/svg">',
         f'<title id="{escape(plot.key)}-title">{escape(plot.title)}</title>',
         f'<desc id="{escape(plot.key)}-desc">{escape(plot.description)}</desc>',
     ]
     if frame is None:
         parts.append(f'<text class="plot-empty" x="50%" y="{HEIGHT // 2}" text-anchor="middle">{EMPTY}</text>')
     else:
-        parts += [*_axes(frame, plot), *_events(frame, plot.events), _course(frame, plot), *_target(frame, plot)]
+        grid = _Grid(ACROSS, DOWN) if width is None else _Grid(width, FIELD, digits=1)
+        parts += [*_axes(frame, plot), *_events(frame, plot.events), _course(frame, plot, grid), *_target(frame, plot)]
         parts += _marks(frame, plot)
     parts.append("</svg>")
     return "".join(parts)
@@ -186,12 +192,12 @@ def _labels(events: Sequence[tuple[int, float]], pixels: float) -> list[tuple[st
     return [(label.text, label.left(pixels) / pixels) for label in labels]
 
 
-def _course(frame: _Frame, plot: Plot) -> str:
+def _course(frame: _Frame, plot: Plot, grid: _Grid) -> str:
     """Band, course and the readings that were used: three paths in a field of its own coordinates."""
     at, value = _numbers(plot.at), _numbers(plot.value)
-    x = _along(frame, at)
+    x = grid.along(frame, at)
     low, high = _numbers(plot.low), _numbers(plot.high)
-    y, floor_y, ceiling_y = _level(frame, value), _level(frame, low, DOWN), _level(frame, high, 0)
+    y, floor_y, ceiling_y = grid.level(frame, value), grid.level(frame, low, grid.down), grid.level(frame, high)
     bands, lines = [], []
     for start, end in _runs(np.isfinite(value)):
         run = slice(start, end)
@@ -199,25 +205,34 @@ def _course(frame: _Frame, plot: Plot) -> str:
         bands.append(f"M{_joined(*outline)}Z")
         lines.append(f"M{_joined(x[run], y[run])}")
     used = [mark for mark in plot.readings if mark.kind == "used" and isfinite(mark.value)]
-    across = _along(frame, _numbers([mark.at for mark in used]))
-    down = _level(frame, _numbers([mark.value for mark in used]))
+    across = grid.along(frame, _numbers([mark.at for mark in used]))
+    down = grid.level(frame, _numbers([mark.value for mark in used]))
     dots = "".join([f"M{x} {y}h0" for x, y in zip(across.tolist(), down.tolist(), strict=True)])
     return (
-        f'<svg class="plot-field" y="{TOP}" width="100%" height="{FIELD}" viewBox="0 0 {ACROSS} {DOWN}" '
+        f'<svg class="plot-field" y="{TOP}" width="100%" height="{FIELD}" viewBox="0 0 {grid.across} {grid.down}" '
         f'preserveAspectRatio="none"><path class="plot-band" d="{"".join(bands)}"/>'
         f'<path class="plot-course" fill="none" vector-effect="non-scaling-stroke" d="{"".join(lines)}"/>'
         f'<path class="plot-used" fill="none" vector-effect="non-scaling-stroke" d="{dots}"/></svg>'
     )
 
 
-def _along(frame: _Frame, at: Values) -> Places:
-    return np.rint((at - frame.start) / (frame.end - frame.start) * ACROSS).astype(np.int64)
+@dataclass(frozen=True)
+class _Grid:
+    """The coordinates within a field: so many each way, whole or with so many digits."""
 
+    across: int
+    down: int
+    digits: int = 0
 
-def _level(frame: _Frame, level: Values, unbounded: int = 0) -> Places:
-    down = (frame.high - level) / (frame.high - frame.low) * DOWN
-    places: Places = np.rint(np.clip(np.where(np.isfinite(down), down, unbounded), 0, DOWN)).astype(np.int64)
-    return places
+    def along(self, frame: _Frame, at: Values) -> Places:
+        return self._rounded((at - frame.start) / (frame.end - frame.start) * self.across)
+
+    def level(self, frame: _Frame, level: Values, unbounded: int = 0) -> Places:
+        down = (frame.high - level) / (frame.high - frame.low) * self.down
+        return self._rounded(np.clip(np.where(np.isfinite(down), down, unbounded), 0, self.down))
+
+    def _rounded(self, places: Values) -> Places:
+        return np.round(places, self.digits) if self.digits else np.rint(places).astype(np.int64)
 
 
 def _runs(known: NDArray[np.bool_]) -> list[tuple[int, int]]:

@@ -5,20 +5,23 @@
 
 from __future__ import annotations
 
+import resource
 import tracemalloc
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import UTC, datetime
-from time import process_time
+from time import perf_counter, process_time
 from typing import Any
 from zoneinfo import ZoneInfo
 
 import pytest
 from sqlalchemy import event
 from support.large_site import write_large_site
+from support.pdf import count_pages
 
 from service.access.caller import Scope
 from service.reports.page import render_html
+from service.reports.printed.weekly import weekly_pages
 from service.reports.weekly.compute import weekly_report
 from service.reports.weekly.weeks import week_named
 from service.resources.places.sites import queries as sites
@@ -30,6 +33,7 @@ pytestmark = pytest.mark.benchmark
 FEW, MANY, ROUNDS = 10, 500, 3
 END = datetime(2026, 11, 22, 18, tzinfo=UTC)
 GOAL_SECONDS = 1.5  # data and HTML of 500 systems
+GOAL_PDF = "10 s and 350 MB"  # of 500 systems
 
 
 @dataclass(frozen=True)
@@ -111,3 +115,17 @@ def test_memory_stays_within_bounds(large: Database) -> None:
     tracemalloc.stop()
     print(f"\npeak {peak / 1e6:.0f} MB for a page of {size / 1e6:.1f} MB")
     assert peak < 1e9
+
+
+def test_printing_grows_with_the_pages_and_no_faster(large: Database) -> None:
+    """Wall-clock time of HTML, layout and PDF together; memory is that of the largest child."""
+    taken = {}
+    for systems in (FEW, MANY):
+        report = reported(large, systems)
+        began = perf_counter()
+        made = weekly_pages(report, at=END, paper="a4")
+        taken[systems] = perf_counter() - began
+        print(f"\n{systems} systems: {count_pages(made)} pages, {len(made) / 1e6:.1f} MB in {taken[systems]:.1f} s")
+    peak = resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss / 1024
+    print(f"{peak:.0f} MB of memory for {MANY} systems (goal: {GOAL_PDF})")
+    assert taken[MANY] < MANY / FEW * taken[FEW]

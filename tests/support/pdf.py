@@ -39,6 +39,11 @@ def pages_of(pdf: bytes, *, dots_an_inch: float = 150) -> list[Page]:
     return found
 
 
+def count_pages(pdf: bytes) -> int:
+    """How many pages a PDF has."""
+    return len(pypdfium2.PdfDocument(pdf))
+
+
 def letters(text: str) -> str:
     """A text without what a line break puts in: spaces, breaks, and places where a word may break."""
     return "".join(letter for letter in text if not letter.isspace() and letter not in "\u200b\ufffe\u00ad")

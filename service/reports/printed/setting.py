@@ -19,12 +19,13 @@ from service.errors import Busy, NotPrinted
 SHEETS = Path(__file__).parent / "sheets"
 CHILD = Path(__file__).parent / "child.py"
 LIMIT_SECONDS = 60.0
-MEMORY_BYTES = 1024**3
-AT_ONCE = 2
+MEMORY_BYTES = 2 * 1024**3  # 500 pages with a plot each take 1.7 GB, 20 pages 0.1 GB
+AT_ONCE = 1
+THREADS = 2
 WAITS_SECONDS = 10.0
 SHOWN_OF_A_FAILURE = 2000
 
-_TURNS = threading.BoundedSemaphore(AT_ONCE)  # a crowd of large documents at once must not take the machine's memory
+_TURNS = threading.BoundedSemaphore(AT_ONCE)  # several large documents at once must not take the machine's memory
 log = structlog.get_logger()
 
 
@@ -48,7 +49,7 @@ def set_pages(
     request = json.dumps(
         {"root": str(folder), "sheet": str(folder / sheet), "at": int(at.timestamp()), "data": json.dumps(data)}
     )
-    limits = [str(int(limit_seconds * AT_ONCE) + 1), str(memory_bytes)]
+    limits = [str(int(limit_seconds * THREADS) + 1), str(memory_bytes)]
     if not _TURNS.acquire(timeout=WAITS_SECONDS):
         raise Busy("Other pages are being made for printing. Try again in a few seconds.")
     try:
@@ -67,13 +68,13 @@ def set_pages(
     finally:
         _TURNS.release()
     if made.returncode != 0:
-        said = made.stderr.decode(errors="replace")[-SHOWN_OF_A_FAILURE:]
+        said = made.stderr.decode(errors="replace")[:SHOWN_OF_A_FAILURE]
         log.error("pages_not_made", sheet=sheet, status=made.returncode, said=said)
         raise NotPrinted("These pages could not be made as PDF; the service's log says why. Print the web page itself.")
     return made.stdout
 
 
 def _environment() -> dict[str, str]:
-    """The child's environment: without the service's settings, with as many threads as there are documents at once."""
+    """The child's environment: without the service's settings, with few threads: others use the machine too."""
     kept = {name: value for name, value in os.environ.items() if not name.startswith("OOID_")}
-    return kept | {"RAYON_NUM_THREADS": str(AT_ONCE)}
+    return kept | {"RAYON_NUM_THREADS": str(THREADS)}
