@@ -11,14 +11,16 @@ from time import perf_counter
 
 import numpy as np
 import pytest
+from support.reactors import reactors
 
+from service.computations.output_balance.answer import answered, answered_all
 from service.science.carbonate import carbonate_system
 from service.science.consumption import estimate_consumption
 from service.science.history import Checks, Doses, Feed, Readings, SystemHistory
 
 pytestmark = pytest.mark.benchmark
 
-DAYS, EVERY, SYSTEMS, ROUNDS = 180.0, 2.5, 500, 5
+DAYS, EVERY, SYSTEMS, REACTORS, ROUNDS = 180.0, 2.5, 500, 200, 5
 
 
 def seconds(action: Callable[[], object]) -> float:
@@ -80,3 +82,15 @@ def test_five_hundred_waters_cost_far_less_than_five_hundred_calls() -> None:
     ratio = SYSTEMS * one / all_of_them
     print(f"\none water {1000 * one:.2f} ms, {SYSTEMS} in one call {1000 * all_of_them:.2f} ms (goal 5): {ratio:.0f} x")
     assert ratio > 20
+
+
+def test_two_hundred_reactors_cost_far_less_than_two_hundred_calls() -> None:
+    situations = reactors(REACTORS)
+    one_by_one = seconds(lambda: [answered(each) for each in situations])
+    all_of_them = seconds(lambda: answered_all(situations))
+    ratio = one_by_one / all_of_them
+    print(
+        f"\n{REACTORS} reactors in one call {1000 * all_of_them:.0f} ms, one after another {1000 * one_by_one:.0f} ms "
+        f"({1000 * one_by_one / REACTORS:.1f} ms each): {ratio:.0f} x"
+    )
+    assert ratio > 5

@@ -11,7 +11,7 @@ from support.diary import add, dosed
 from support.house import House
 from support.plant import DAYS, DKH, Plant, codes, the_worked_case
 
-from service.computations.output_balance.balance import balanced
+from service.computations.output_balance.balance import Asked, balanced
 from service.computations.output_balance.numbers import Number
 from service.computations.output_balance.situation import Chamber, Fed
 from service.computations.output_balance.words import fitted_words
@@ -317,9 +317,8 @@ def test_an_answer_told_by_the_record_takes_the_place_of_the_range() -> None:
     )  # fmt: skip
     chamber = Chamber(flow=Number(82.5, 2.0), alkalinity=Number(8.9, 0.1), ph=Number(6.6, 0.05))
     told = Answer(0.5, 0.4, 0.6, np.array([0.45, 0.6]), np.array([0.5, 0.5]))
-    ranged, fitted = (
-        balanced(chamber, replace(alone, answer=answer), Mode.GAS_LIMITED).settles for answer in (None, told)
-    )
+    asked = [Asked(chamber, replace(alone, answer=answer), Mode.GAS_LIMITED) for answer in (None, told)]
+    ranged, fitted = (each.settles for each in balanced(asked))
     assert ranged is not None
     assert fitted is not None
     assert ranged["time_constant"]["high"] is None

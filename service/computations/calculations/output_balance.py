@@ -12,10 +12,10 @@ from pydantic import Field
 from service.computations.answers import remark
 from service.computations.calculations.tank_water import ElectrodePh
 from service.computations.output_balance.answer import answered
-from service.computations.output_balance.chemistry import mol_kg
 from service.computations.output_balance.lacks import missing
 from service.computations.output_balance.models import BalanceRead
 from service.computations.output_balance.numbers import Number as Known
+from service.computations.output_balance.outflow import mol_kg
 from service.computations.output_balance.situation import Chamber, Fed, Gas, Others, Situation
 from service.errors import TooLarge, Unacceptable
 from service.http.caller import DoorOf

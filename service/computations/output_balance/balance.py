@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
-from service.computations.output_balance.chemistry import omega_per_meq_l
-from service.computations.output_balance.numbers import Number, Ratio, Z, interval, ratio
+from service.computations.output_balance.chemistry import omegas_per_meq_l
+from service.computations.output_balance.many import by_kind, column, of_known
+from service.computations.output_balance.numbers import Divided, Number, Ratio, Z, interval, ratios
 from service.computations.output_balance.situation import EFFLUENT_KIT, TIMED_DRIP, Chamber, Fed, Others
 from service.science.reactor_output import (
     MG_CALCIUM_PER_MEQ,
@@ -35,6 +37,15 @@ class Balanced:
     over_demand: Ratio | None
     covers: Ratio | None
     settles: dict[str, Any] | None
+
+
+@dataclass(frozen=True)
+class Asked:
+    """One system and the chamber that feeds it, in the mode that holds."""
+
+    chamber: Chamber
+    fed: Fed
+    mode: Mode
 
 
 def supply_of(chamber: Chamber, fed: Fed) -> Number | None:
@@ -76,20 +87,41 @@ def mode_of(stated: Mode, omega: float | None) -> Mode:
     return Mode.AT_CEILING if omega is not None and omega >= NEAR_CEILING else stated
 
 
-def balanced(chamber: Chamber, fed: Fed, mode: Mode) -> Balanced:
-    """One system's supply, ratio and rest."""
-    supply = supply_of(chamber, fed)
-    if supply is None or fed.demand is None:
-        return Balanced(fed, supply, None, None, None)
-    shared = _shared_variance(chamber, fed, supply)
-    left = None if fed.others is None else fed.demand - _by_others(fed, fed.others)
-    return Balanced(
-        fed,
-        supply,
-        ratio(supply, fed.demand, covariance=shared),
-        None if left is None else ratio(supply, left, covariance=shared),
-        _settles(chamber, fed, supply, mode, shared),
-    )
+def balanced(asked: Sequence[Asked]) -> list[Balanced]:
+    """Each system's supply, ratios and rest."""
+    supplies = [supply_of(each.chamber, each.fed) for each in asked]
+    known = [_known(each, supply) for each, supply in zip(asked, supplies, strict=True)]
+    over_demand = ratios(None if each is None else _divided(each, each.demand) for each in known)
+    covers = ratios(None if each is None else _divided(each, _left(each)) for each in known)
+    fed = [each.fed for each in asked]
+    return [Balanced(*each) for each in zip(fed, supplies, over_demand, covers, _settle(known), strict=True)]
+
+
+@dataclass(frozen=True)
+class _Known:
+    """A part whose supply and demand are known, and their covariance."""
+
+    asked: Asked
+    supply: Number
+    demand: Number
+    covariance: float
+
+
+def _known(asked: Asked, supply: Number | None) -> _Known | None:
+    if supply is None or asked.fed.demand is None:
+        return None
+    return _Known(asked, supply, asked.fed.demand, _shared_variance(asked.chamber, asked.fed, supply))
+
+
+def _divided(known: _Known, demand: Number | None) -> Divided | None:
+    """Supply over a demand, or what is left of it."""
+    return None if demand is None else Divided(known.supply, demand, known.covariance)
+
+
+def _left(known: _Known) -> Number | None:
+    """What is left of the demand when others have given theirs."""
+    fed = known.asked.fed
+    return None if fed.others is None else known.demand - _by_others(fed, fed.others)
 
 
 def _by_others(fed: Fed, others: Others) -> Number:
@@ -108,49 +140,96 @@ def _shared_variance(chamber: Chamber, fed: Fed, supply: Number) -> float:
     return min(shared, supply.sd**2, fed.demand.sd**2)
 
 
-def _settles(chamber: Chamber, fed: Fed, supply: Number, mode: Mode, shared: float) -> dict[str, Any] | None:
-    """Where the system rests, or None where nothing brings it back or the records do not say."""
-    slope = omega_per_meq_l(fed)
-    if slope is None or fed.volume_l is None or fed.others is None or supply.value <= 0:
+@dataclass(frozen=True)
+class _Moving:
+    """A part of which it can be asked where it rests: all that moves its alkalinity is known."""
+
+    known: _Known
+    volume_l: float
+    alkalinity: Number
+    drip: Number
+    effluent: Number
+    others: Others
+    slope: float
+    """How Omega rises with a meq/L."""
+
+
+def _settle(parts: Sequence[_Known | None]) -> list[dict[str, Any] | None]:
+    """Where each system rests, or None where nothing brings it back or the records do not say."""
+    slopes = iter(omegas_per_meq_l(each.asked.fed for each in parts if each is not None))
+    moving = [None if each is None else _moving(each, next(slopes)) for each in parts]
+    return of_known(moving, lambda known: by_kind(known, lambda each: each.known.asked.mode, _rests))
+
+
+def _moving(known: _Known, slope: float | None) -> _Moving | None:
+    fed, chamber = known.asked.fed, known.asked.chamber
+    if slope is None or fed.volume_l is None or fed.others is None or known.supply.value <= 0:
         return None
-    if fed.demand is None or fed.alkalinity is None or chamber.flow is None or chamber.alkalinity is None:
+    if fed.alkalinity is None or chamber.flow is None or chamber.alkalinity is None:
         return None
+    return _Moving(known, fed.volume_l, fed.alkalinity, chamber.flow, chamber.alkalinity, fed.others, slope)
+
+
+def _rests(mode: Mode, moving: Sequence[_Moving]) -> list[dict[str, Any] | None]:
+    """Where the systems rest whose reactors are in one mode."""
     flows = Flows(
-        volume_l=fed.volume_l,
-        alkalinity_meq_l=fed.alkalinity.value,
-        demand_meq_d=fed.demand.value,
-        drip_l_d=chamber.flow.value * fed.share,
-        effluent_alkalinity_meq_l=chamber.alkalinity.value,
-        other_supply_meq_d=fed.others.supply.value,
-        exchange_l_d=fed.others.exchange_l_d,
-        exchange_alkalinity_meq_l=fed.others.exchange_alkalinity,
+        volume_l=column(each.volume_l for each in moving),
+        alkalinity_meq_l=column(each.alkalinity.value for each in moving),
+        demand_meq_d=column(each.known.demand.value for each in moving),
+        drip_l_d=column(each.drip.value * each.known.asked.fed.share for each in moving),
+        effluent_alkalinity_meq_l=column(each.effluent.value for each in moving),
+        other_supply_meq_d=column(each.others.supply.value for each in moving),
+        exchange_l_d=column(each.others.exchange_l_d for each in moving),
+        exchange_alkalinity_meq_l=column(each.others.exchange_alkalinity for each in moving),
     )
-    answering = _answering(fed, slope)
-    found = settles_at(mode=mode, flows=flows, omega_per_meq_l=slope, answering=answering)
-    value = float(found.alkalinity_meq_l)
+    slopes, answering = column(each.slope for each in moving), _answering(moving)
+    found = settles_at(mode=mode, flows=flows, omega_per_meq_l=slopes, answering=answering)
+    least, most = (
+        restoring_per_day(mode=mode, flows=flows, omega_per_meq_l=slopes, b=b) for b in (answering.low, answering.high)
+    )
+    columns = (
+        found.alkalinity_meq_l, found.change_meq_l_d, least, most,
+        found.time_days, found.shortest_days, found.longest_days,
+    )  # fmt: skip
+    return [_rest(mode, each, *row) for each, row in zip(moving, np.stack(columns).T.tolist(), strict=True)]
+
+
+def _rest(
+    mode: Mode,
+    moving: _Moving,
+    value: float,
+    change: float,
+    least: float,
+    most: float,
+    days: float,
+    shortest: float,
+    longest: float,
+) -> dict[str, Any] | None:
+    """From where a system rests, how it moves now, between what rates it is brought back, and in what time."""
     if not math.isfinite(value) or value <= 0:
         return None
-    net = max(supply.sd**2 + fed.demand.sd**2 - 2 * shared + fed.others.supply.sd**2, 0.0)
-    change = Number(float(found.change_meq_l_d), math.sqrt(net) / fed.volume_l)
-    rates = [
-        float(restoring_per_day(mode=mode, flows=flows, omega_per_meq_l=slope, b=b))
-        for b in (answering.low, answering.high)
-    ]
-    low, high = _ends(fed.alkalinity, value, change, rates)
+    known = moving.known
+    variance = known.supply.sd**2 + known.demand.sd**2 - 2 * known.covariance + moving.others.supply.sd**2
+    moves = Number(change, math.sqrt(max(variance, 0.0)) / moving.volume_l)
+    low, high = _ends(moving.alkalinity, value, moves, [least, most])
     return {
         "alkalinity": interval(value, low, high, "meq/L"),
         "mode": mode.value,
-        "time_constant": interval(float(found.time_days), float(found.shortest_days), float(found.longest_days), "d"),
+        "time_constant": interval(days, shortest, longest, "d"),
     }
 
 
-def _answering(fed: Fed, omega_per_meq_l: float) -> Answering:
-    """How demand answers to saturation: as the system's record tells, else the range of reviews."""
-    if fed.answer is None:
-        return unknown_answering()
-    answer = fed.answer
-    value, low, high = (np.asarray(each / omega_per_meq_l) for each in (answer.value, answer.low, answer.high))
-    return Answering(value, low, high, is_fitted=True)
+def _answering(moving: Sequence[_Moving]) -> Answering:
+    """How demand answers to saturation: as each system's record tells, else the range of reviews."""
+    unknown = unknown_answering()
+    usual = (float(unknown.value), float(unknown.low), float(unknown.high))
+    answers = [each.known.asked.fed.answer for each in moving]
+    b = [
+        usual if answer is None else tuple(end / each.slope for end in (answer.value, answer.low, answer.high))
+        for each, answer in zip(moving, answers, strict=True)
+    ]
+    value, low, high = np.array(b).T
+    return Answering(value, low, high, is_fitted=None not in answers)
 
 
 def _ends(now: Number, value: float, change: Number, rates: list[float]) -> tuple[float, float]:

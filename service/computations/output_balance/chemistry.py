@@ -1,43 +1,31 @@
-"""The chamber's chemistry with its errors: Omega and ceiling of the effluent, CO2 added, used and carried over."""
+"""The chambers' chemistry with its errors: Omega and ceiling of the effluent, CO2 added, used and carried over.
+
+All chambers are asked at once: what was read of them stands in columns, and science is called once for all of them.
+"""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
 from typing import Any, Literal
 
 import numpy as np
 
+from service.computations.output_balance.many import column, of_known, rows
 from service.computations.output_balance.numbers import Number, Z, interval
+from service.computations.output_balance.outflow import Inflow, Outflow, mol_kg, outflow_of, relative_sd, runnings
 from service.computations.output_balance.situation import Chamber, Fed
+from service.science import Values
 from service.science.carbonate import carbonate_system, ph_total_from_nbs
 from service.science.chamber import ceiling_by_ph, effluent_ph_for_added_co2
 from service.science.chamber_model import Running, least_added_co2
-from service.science.chamber_uncertainty import (
-    TANK_PH_SD,
-    ChamberUncertainty,
-    Interval,
-    chamber_balance_with_errors,
-)
+from service.science.chamber_uncertainty import ChamberUncertainty, Interval, chamber_balance_with_errors
 from service.science.reactor_output import gas_use_g_d
 from service.science.seawater import density
 
 CEILING_SD = 0.05
 AgainstCeiling = Literal["below", "perhaps_above", "above"]
-NOMINAL_TANK_PH = 8.1
-"""Stands in for an unread tank pH where only the effluent's own saturation is asked, which does not depend on it."""
-
-
-@dataclass(frozen=True)
-class Inflow:
-    """The water that runs into the chamber: the systems' by their shares."""
-
-    alkalinity: Number
-    ph: Number | None
-    temperature_c: float
-    salinity: float
-    boron_factor: float
 
 
 @dataclass(frozen=True)
@@ -61,145 +49,145 @@ class Chemistry:
 NO_GAS: dict[str, Any] = {"added": None, "use_fraction": None, "carry_over": None}
 
 
-def inflow_of(fed: Sequence[Fed]) -> Inflow | None:
-    """The mixture that the reactor draws, by the shares it gives back; None where an alkalinity is not known."""
-    known = [(each.share, each.alkalinity) for each in fed]
-    if not fed or any(alkalinity is None for _, alkalinity in known):
-        return None
-    whole = sum(share for share, _ in known)
-    weights = [share / whole for share, _ in known]
-
-    def mean(values: Sequence[float]) -> float:
-        return float(np.dot(weights, values))
-
-    phs = [each.ph for each in fed]
-    mixed_ph = None
-    if all(ph is not None for ph in phs):
-        mixed_ph = Number(mean([ph.value for ph in phs if ph]), max(ph.sd for ph in phs if ph))
-    parts = [alkalinity.times(weight) for weight, (_, alkalinity) in zip(weights, known, strict=True) if alkalinity]
-    return Inflow(
-        alkalinity=sum(parts[1:], parts[0]),
-        ph=mixed_ph,
-        temperature_c=mean([each.temperature_c for each in fed]),
-        salinity=mean([each.salinity for each in fed]),
-        boron_factor=mean([each.boron_factor for each in fed]),
-    )
-
-
 def chemistry(chamber: Chamber, inflow: Inflow) -> Chemistry | None:
     """The chemistry of one chamber; None without the effluent's alkalinity and pH."""
-    if (
-        chamber.alkalinity is None
-        or chamber.ph is None
-        or chamber.alkalinity.value <= 0
-        or inflow.alkalinity.value <= 0
-    ):
-        return None
-    celsius = inflow.temperature_c if chamber.temperature_c is None else chamber.temperature_c
-    tank_ph = inflow.ph or Number(NOMINAL_TANK_PH, TANK_PH_SD)
-    found = chamber_balance_with_errors(
-        inflow_alkalinity_mol_kg=mol_kg(inflow.alkalinity.value, inflow.salinity, inflow.temperature_c),
-        inflow_ph_nbs=tank_ph.value,
-        effluent_alkalinity_mol_kg=mol_kg(chamber.alkalinity.value, inflow.salinity, celsius),
-        effluent_ph_nbs=chamber.ph.value,
-        salinity=inflow.salinity,
-        inflow_temperature_c=inflow.temperature_c,
-        effluent_temperature_c=celsius,
-        boron_factor=inflow.boron_factor,
-        inflow_alkalinity_relative_sd=inflow.alkalinity.sd / inflow.alkalinity.value,
-        inflow_ph_sd=tank_ph.sd,
-        effluent_alkalinity_relative_sd=chamber.alkalinity.sd / chamber.alkalinity.value,
-        effluent_ph_sd=chamber.ph.sd,
-    )
-    added, gas = _gas(chamber, inflow, found, celsius)
-    return Chemistry(inflow, found, _ceiling(chamber.ph, inflow, celsius), added, gas, _least(chamber, inflow, celsius))
+    return chemistries([outflow_of(chamber, inflow)])[0]
 
 
-def mol_kg(meq_l: float, salinity: float, celsius: float) -> float:
-    """Alkalinity per kilogram from that per litre."""
-    return meq_l / float(density(salinity=salinity, temperature_c=celsius))
+def chemistries(outflows: Iterable[Outflow | None]) -> list[Chemistry | None]:
+    """The chemistry of each chamber; None where it was not read, or an alkalinity is not above zero."""
+    return of_known((each if each is not None and _is_water(each) else None for each in outflows), _chemistries)
 
 
-def omega_per_meq_l(fed: Fed) -> float | None:
-    """How a system's aragonite saturation rises with its alkalinity at its pH: a straight line, so two points tell."""
-    if fed.ph is None:
-        return None
-    water = {"salinity": fed.salinity, "temperature_c": fed.temperature_c, "boron_factor": fed.boron_factor}
-    total = ph_total_from_nbs(ph_nbs=fed.ph.value, salinity=fed.salinity, temperature_c=fed.temperature_c)
-    two = np.array([mol_kg(meq_l, fed.salinity, fed.temperature_c) for meq_l in (3.0, 4.0)])
-    low, high = carbonate_system(alkalinity_mol_kg=two, ph_total=total, **water).omega_aragonite
-    return float(high - low)
+def omegas_per_meq_l(fed: Iterable[Fed]) -> list[float | None]:
+    """How each system's aragonite saturation rises with its alkalinity at its pH: a straight line, so two points tell.
+
+    None where its pH is not known.
+    """
+    return of_known(((each, each.ph) if each.ph is not None else None for each in fed), _omegas_per_meq_l)
 
 
-def ph_as_weighed(chamber: Chamber, inflow: Inflow, weighed_g_d: float) -> float | None:
-    """The chamber pH at which the chemistry would show the gas that was weighed out."""
-    if inflow.ph is None or chamber.alkalinity is None or chamber.flow is None or chamber.flow.value <= 0:
-        return None
-    celsius = inflow.temperature_c if chamber.temperature_c is None else chamber.temperature_c
-    one = gas_use_g_d(
-        drip_l_d=chamber.flow.value, added_co2_mol_kg=1.0, salinity=inflow.salinity, temperature_c=celsius
-    )
+def _omegas_per_meq_l(known: Sequence[tuple[Fed, Number]]) -> list[float]:
+    water = {
+        "salinity": column(fed.salinity for fed, _ in known),
+        "temperature_c": column(fed.temperature_c for fed, _ in known),
+    }
+    total = ph_total_from_nbs(ph_nbs=column(ph.value for _, ph in known), **water)
+    two = mol_kg(np.array([[3.0], [4.0]]), water["salinity"], water["temperature_c"])
+    boron = column(fed.boron_factor for fed, _ in known)
+    low, high = carbonate_system(alkalinity_mol_kg=two, ph_total=total, boron_factor=boron, **water).omega_aragonite
+    return [float(each) for each in high - low]
+
+
+def phs_as_weighed(weighed: Sequence[tuple[Outflow, float]]) -> list[float | None]:
+    """The chamber pH at which the chemistry would show the gas that was weighed out of each, g/d; None where none does.
+
+    Of chambers that drip, and draw water of a known pH.
+    """
+    outflows, g_d = [each for each, _ in weighed], column(each for _, each in weighed)
+    running = runnings(outflows)
     found = effluent_ph_for_added_co2(
-        added_co2_mol_kg=weighed_g_d / float(one),
-        inflow_alkalinity_mol_kg=mol_kg(inflow.alkalinity.value, inflow.salinity, inflow.temperature_c),
-        inflow_ph_nbs=inflow.ph.value,
-        effluent_alkalinity_mol_kg=mol_kg(chamber.alkalinity.value, inflow.salinity, celsius),
-        salinity=inflow.salinity,
-        inflow_temperature_c=inflow.temperature_c,
-        effluent_temperature_c=celsius,
-        boron_factor=inflow.boron_factor,
+        added_co2_mol_kg=g_d / (running.drip_l_d * _grams_of(running)),
+        inflow_alkalinity_mol_kg=running.inflow_alkalinity_mol_kg,
+        inflow_ph_nbs=running.inflow_ph_nbs,
+        effluent_alkalinity_mol_kg=running.effluent_alkalinity_mol_kg,
+        salinity=running.salinity,
+        inflow_temperature_c=running.inflow_temperature_c,
+        effluent_temperature_c=running.effluent_temperature_c,
+        boron_factor=running.boron_factor,
     )
-    return float(found) if math.isfinite(float(found)) else None
+    return [float(each) if math.isfinite(each) else None for each in found]
 
 
-def _gas(
-    chamber: Chamber, inflow: Inflow, found: ChamberUncertainty, celsius: float
-) -> tuple[Number | None, dict[str, Any]]:
+def _is_water(outflow: Outflow) -> bool:
+    return outflow.alkalinity.value > 0 and outflow.inflow.alkalinity.value > 0
+
+
+def _chemistries(outflows: Sequence[Outflow]) -> list[Chemistry]:
+    running = runnings(outflows)
+    balances = chamber_balance_with_errors(
+        inflow_alkalinity_mol_kg=running.inflow_alkalinity_mol_kg,
+        inflow_ph_nbs=running.inflow_ph_nbs,
+        effluent_alkalinity_mol_kg=running.effluent_alkalinity_mol_kg,
+        effluent_ph_nbs=running.effluent_ph_nbs,
+        salinity=running.salinity,
+        inflow_temperature_c=running.inflow_temperature_c,
+        effluent_temperature_c=running.effluent_temperature_c,
+        boron_factor=running.boron_factor,
+        inflow_alkalinity_relative_sd=column(relative_sd(each.inflow.alkalinity) for each in outflows),
+        inflow_ph_sd=column(each.tank_ph.sd for each in outflows),
+        effluent_alkalinity_relative_sd=column(relative_sd(each.alkalinity) for each in outflows),
+        effluent_ph_sd=column(each.ph.sd for each in outflows),
+    )
+    grams = _grams_of(running).tolist()
+    least = _least(outflows, running, grams)
+    told = []
+    for outflow, found, ceiling, gram, needed in zip(
+        outflows, rows(balances), _ceilings(outflows, running), grams, least, strict=True
+    ):
+        added, gas = _gas(outflow, found, gram)
+        told.append(Chemistry(outflow.inflow, found, ceiling, added, gas, needed))
+    return told
+
+
+def _grams_of(running: Running) -> Values:
+    """What a drip of 1 L/d carries of CO2 in g/d at 1 mol/kg, (chambers)."""
+    return gas_use_g_d(
+        drip_l_d=1.0,
+        added_co2_mol_kg=1.0,
+        salinity=running.salinity,
+        temperature_c=running.effluent_temperature_c,
+    )
+
+
+def _gas(outflow: Outflow, found: ChamberUncertainty, grams: float) -> tuple[Number | None, dict[str, Any]]:
     """CO2 added and carried over, g/d, and the part of it that dissolved media."""
-    if inflow.ph is None:
+    if outflow.inflow.ph is None:
         return None, NO_GAS
-    fraction = found.used_fraction
+    fraction, flow = found.used_fraction, outflow.drips
     seen = math.isfinite(float(fraction.value)) and float(found.dissolved_mol_kg.value) > 0
     gas = {**NO_GAS, "use_fraction": _shown(fraction, "1") if seen else None}
-    if chamber.flow is None or chamber.flow.value <= 0:
+    if flow is None:
         return None, gas
-    one = gas_use_g_d(drip_l_d=1.0, added_co2_mol_kg=1.0, salinity=inflow.salinity, temperature_c=celsius)
     added = found.added_co2_mol_kg
-    gas["added"] = _daily(added, chamber.flow, float(one))
-    gas["carry_over"] = _daily(found.excess_co2_mol_kg, chamber.flow, float(one))
-    number = Number(float(added.value), float(added.sd)) * chamber.flow
-    return number.times(float(one)), gas
+    gas["added"] = _daily(added, flow, grams)
+    gas["carry_over"] = _daily(found.excess_co2_mol_kg, flow, grams)
+    return (Number(float(added.value), float(added.sd)) * flow).times(grams), gas
 
 
-def _least(chamber: Chamber, inflow: Inflow, celsius: float) -> Number | None:
-    """The least CO2 that the supply needs, g/d: effluent at its ceiling, the errors of each reading in quadrature.
+def _least(outflows: Sequence[Outflow], running: Running, grams: Sequence[float]) -> list[Number | None]:
+    """The least CO2 that each supply needs, g/d: effluent at its ceiling, the errors of each reading in quadrature.
 
     The ceiling itself is taken to 5 %, one sd: media differ in what they dissolve to (a judgement).
     """
-    flow, alkalinity = chamber.flow, chamber.alkalinity
-    if inflow.ph is None or flow is None or flow.value <= 0 or alkalinity is None:
-        return None
-    into, out = inflow.alkalinity, alkalinity
-    moved = np.vstack([np.zeros(4), np.eye(4)]).T  # as read, then each by one sd
-    needed = least_added_co2(
-        running=Running(
-            drip_l_d=flow.value,
-            inflow_alkalinity_mol_kg=mol_kg(1.0, inflow.salinity, inflow.temperature_c)
-            * (into.value + moved[0] * into.sd),
-            inflow_ph_nbs=inflow.ph.value + moved[1] * inflow.ph.sd,
-            effluent_alkalinity_mol_kg=mol_kg(1.0, inflow.salinity, celsius) * (out.value + moved[2] * out.sd),
-            effluent_ph_nbs=np.nan,
-            salinity=inflow.salinity,
-            inflow_temperature_c=inflow.temperature_c,
-            effluent_temperature_c=celsius,
-            boron_factor=inflow.boron_factor,
-        ),
-        solubility=1.0 + moved[3] * CEILING_SD,
+    if all(each.inflow.ph is None or each.drips is None for each in outflows):
+        return [None] * len(outflows)
+    moved = np.vstack([np.zeros(4), np.eye(4)])[:, :, None]  # as read, then each by one sd
+    into, out = (
+        1.0 + moved[:, place] * column(relative_sd(each) for each in read)
+        for place, read in (
+            (0, [each.inflow.alkalinity for each in outflows]),
+            (2, [each.alkalinity for each in outflows]),
+        )
     )
-    if not np.all(np.isfinite(needed)) or needed[0] <= 0:
+    needed = least_added_co2(
+        running=replace(
+            running,
+            inflow_alkalinity_mol_kg=running.inflow_alkalinity_mol_kg * into,
+            inflow_ph_nbs=running.inflow_ph_nbs + moved[:, 1] * column(each.tank_ph.sd for each in outflows),
+            effluent_alkalinity_mol_kg=running.effluent_alkalinity_mol_kg * out,
+            effluent_ph_nbs=np.nan,
+        ),
+        solubility=1.0 + moved[:, 3] * CEILING_SD,
+    )
+    return [_needed(*each) for each in zip(outflows, needed.T, grams, strict=True)]
+
+
+def _needed(outflow: Outflow, needed: Values, grams: float) -> Number | None:
+    """From the least CO2 as read and with each reading moved, mol/kg."""
+    if outflow.inflow.ph is None or outflow.drips is None or not np.all(np.isfinite(needed)) or needed[0] <= 0:
         return None
-    one = gas_use_g_d(drip_l_d=1.0, added_co2_mol_kg=1.0, salinity=inflow.salinity, temperature_c=celsius)
-    return (Number(float(needed[0]), float(np.linalg.norm(needed[1:] - needed[0]))) * flow).times(float(one))
+    return (Number(float(needed[0]), float(np.linalg.norm(needed[1:] - needed[0]))) * outflow.drips).times(grams)
 
 
 def _daily(per_kg: Interval, flow: Number, g_l: float) -> dict[str, Any]:
@@ -230,19 +218,25 @@ def against_ceiling(omega: Interval) -> AgainstCeiling | None:
     return "above" if float(omega.low) > 1.0 else "perhaps_above"
 
 
-def _ceiling(ph: Number, inflow: Inflow, celsius: float) -> dict[str, Any] | None:
-    """The alkalinity at saturation 1 and this pH, meq/L: between what the error of the pH makes of it."""
+def _ceilings(outflows: Sequence[Outflow], running: Running) -> list[dict[str, Any] | None]:
+    """The alkalinity at saturation 1 and each pH, meq/L: between what the error of the pH makes of it."""
+    step = Z * column(each.ph.sd for each in outflows)
     found = ceiling_by_ph(
-        chamber_ph_nbs=np.array([ph.value, ph.value + Z * ph.sd, ph.value - Z * ph.sd]),
-        inflow_alkalinity_mol_kg=mol_kg(inflow.alkalinity.value, inflow.salinity, inflow.temperature_c),
-        salinity=inflow.salinity,
-        temperature_c=celsius,
-        boron_factor=inflow.boron_factor,
+        chamber_ph_nbs=running.effluent_ph_nbs + np.array([[0.0], [1.0], [-1.0]]) * step,
+        inflow_alkalinity_mol_kg=running.inflow_alkalinity_mol_kg,
+        salinity=running.salinity,
+        temperature_c=running.effluent_temperature_c,
+        boron_factor=running.boron_factor,
     )
-    value, low, high = found.alkalinity_mol_kg * float(density(salinity=inflow.salinity, temperature_c=celsius))
+    litre = density(salinity=running.salinity, temperature_c=running.effluent_temperature_c)
+    ends = (found.alkalinity_mol_kg * litre).tolist()
+    return [_ceiling(*each) for each in zip(*ends, found.relative_error[0].tolist(), strict=True)]
+
+
+def _ceiling(value: float, low: float, high: float, relative_error: float) -> dict[str, Any] | None:
     if not math.isfinite(value):
         return None
-    stretched = value * float(found.relative_error[0])
+    stretched = value * relative_error
     return interval(
         value, value - math.hypot(value - low, stretched), value + math.hypot(high - value, stretched), "meq/L"
     )

@@ -1,16 +1,29 @@
-"""The chamber fitted to its last readings, and what it would take to bring another supply."""
+"""The chambers fitted to their last readings, and what it would take to bring another supply."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
-from service.computations.output_balance.chemistry import inflow_of, mol_kg
+from service.computations.output_balance.many import by_kind, column, of_known, rows
+from service.computations.output_balance.outflow import Outflow, inflow_of, outflow_of, runnings
 from service.computations.output_balance.situation import Situation
-from service.science.chamber_model import Running, Setting, for_supply_at_drip, for_supply_at_ph
+from service.science import Values
+from service.science.chamber_model import Running, for_supply_at_drip, for_supply_at_ph
 from service.science.reactor_output import Mode
 from service.science.seawater import density
+
+
+@dataclass(frozen=True)
+class Wanted:
+    """A chamber asked for so many times its present supply, the least and the most, in a mode."""
+
+    situation: Situation
+    mode: Mode
+    least: float
+    most: float
 
 
 @dataclass(frozen=True)
@@ -26,45 +39,43 @@ class Turned:
     effluent_meq_l: tuple[float, float]
 
 
+def fitted_to(situation: Situation) -> Outflow | None:
+    """The readings that fix a chamber; None where one lacks."""
+    outflow = outflow_of(situation.chamber, inflow_of(situation.fed))
+    return None if outflow is None or outflow.inflow.ph is None or outflow.flow is None else outflow
+
+
 def running_of(situation: Situation) -> Running | None:
     """The chamber as it was last read; None where a reading lacks."""
-    chamber, inflow = situation.chamber, inflow_of(situation.fed)
-    if inflow is None or inflow.ph is None or chamber.flow is None or chamber.alkalinity is None or chamber.ph is None:
-        return None
-    celsius = inflow.temperature_c if chamber.temperature_c is None else chamber.temperature_c
-    return Running(
-        drip_l_d=chamber.flow.value,
-        inflow_alkalinity_mol_kg=mol_kg(inflow.alkalinity.value, inflow.salinity, inflow.temperature_c),
-        inflow_ph_nbs=inflow.ph.value,
-        effluent_alkalinity_mol_kg=mol_kg(chamber.alkalinity.value, inflow.salinity, celsius),
-        effluent_ph_nbs=chamber.ph.value,
-        salinity=inflow.salinity,
-        inflow_temperature_c=inflow.temperature_c,
-        effluent_temperature_c=celsius,
-        boron_factor=inflow.boron_factor,
-    )
+    return of_known([fitted_to(situation)], lambda known: rows(runnings(known)))[0]
 
 
-def turned(situation: Situation, mode: Mode, least: float, most: float) -> Turned | None:
+def turned(wanted: Sequence[Wanted | None]) -> list[Turned | None]:
     """What brings so many times the present supply: gas at constant gas, the drip where the pH is held.
 
     None where the readings fix no chamber, or it cannot bring that much.
     """
-    running = running_of(situation)
-    if running is None:
-        return None
-    wanted = np.array([least, most])
-    held = mode is Mode.PH_CONTROLLED
-    found = (for_supply_at_ph if held else for_supply_at_drip)(running=running, supply_fraction=wanted)
-    if not np.all(np.isfinite(found.gas_fraction)) or not np.all(found.gas_fraction > 0):
-        return None
-    return _pairs(found, running)
+    able = [None if each is None else _able(each) for each in wanted]
+    return of_known(able, lambda known: by_kind(known, lambda each: each[0].mode is Mode.PH_CONTROLLED, _turned))
 
 
-def _pairs(found: Setting, running: Running) -> Turned:
+def _able(wanted: Wanted) -> tuple[Wanted, Outflow] | None:
+    outflow = fitted_to(wanted.situation)
+    return None if outflow is None else (wanted, outflow)
+
+
+def _turned(holds_ph: bool, able: Sequence[tuple[Wanted, Outflow]]) -> list[Turned | None]:
+    running = runnings([outflow for _, outflow in able])
+    fractions = np.array([column(wanted.least for wanted, _ in able), column(wanted.most for wanted, _ in able)])
+    found = (for_supply_at_ph if holds_ph else for_supply_at_drip)(running=running, supply_fraction=fractions)
     litre = density(salinity=running.salinity, temperature_c=running.effluent_temperature_c)
-    pairs = [
-        (float(first), float(last))
-        for first, last in (found.gas_fraction, found.drip_l_d, found.ph_nbs, found.alkalinity_mol_kg * litre)
-    ]
-    return Turned(*pairs)
+    columns = (found.gas_fraction, found.drip_l_d, found.ph_nbs, found.alkalinity_mol_kg * litre)
+    return [_pairs(each) for each in np.moveaxis(np.stack(columns), -1, 0)]
+
+
+def _pairs(each: Values) -> Turned | None:
+    """One chamber's four pairs."""
+    gas = each[0]
+    if not np.all(np.isfinite(gas)) or not np.all(gas > 0):
+        return None
+    return Turned(*((float(first), float(last)) for first, last in each))

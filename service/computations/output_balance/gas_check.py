@@ -3,13 +3,18 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Any
+from uuid import UUID
 
 import numpy as np
 
 from service.computations.answers import remark
-from service.computations.output_balance.chemistry import Chemistry, ph_as_weighed
+from service.computations.output_balance.chemistry import Chemistry, phs_as_weighed
+from service.computations.output_balance.many import column, of_known, rows
 from service.computations.output_balance.numbers import Number, Z, bounds
+from service.computations.output_balance.outflow import Outflow, outflow_of
 from service.computations.output_balance.situation import Situation
 from service.science import gas_sources
 from service.science.gas_sources import fuse_rates
@@ -21,31 +26,61 @@ DEGASSED = (
 )
 
 
-def gas_check(situation: Situation, chemistry: Chemistry | None) -> dict[str, Any]:
-    """The four witnesses, what they say together, and what their disagreement means."""
-    gas = situation.gas
-    by_chemistry = None if chemistry is None or chemistry.added_g_d is None else chemistry.added_g_d
-    if by_chemistry is not None and by_chemistry.value <= 0:
-        by_chemistry = None
+@dataclass(frozen=True)
+class _Witnesses:
+    """Of one reactor: its chemistry, and the gas seen by it, where there is any to be seen."""
+
+    situation: Situation
+    chemistry: Chemistry | None
+    by_chemistry: Number | None
+
+    @property
+    def weighed(self) -> Number | None:
+        """The gas weighed out, where it can be held against the water's."""
+        weighed = self.situation.gas.by_weighing
+        return None if self.situation.doubts_flow or weighed is None or weighed.value <= 0 else weighed
+
+    @property
+    def all_four(self) -> tuple[Number | None, ...]:
+        """Chemistry, weighing, bubbles and flow meter."""
+        gas = self.situation.gas
+        return self.by_chemistry, gas.by_weighing, gas.by_bubbles, gas.by_gas_flow
+
+
+def gas_checks(situations: Sequence[Situation], chemistries: Sequence[Chemistry | None]) -> list[dict[str, Any]]:
+    """For each reactor the four witnesses, what they say together, and what their disagreement means."""
+    every = [_witnesses(*each) for each in zip(situations, chemistries, strict=True)]
+    fused = of_known(
+        (each.all_four if sum(one is not None for one in each.all_four) > 1 else None for each in every), _fused
+    )
+    return [_shown(*each) for each in zip(every, fused, _differences(every), strict=True)]
+
+
+def _witnesses(situation: Situation, chemistry: Chemistry | None) -> _Witnesses:
+    added = None if chemistry is None else chemistry.added_g_d
+    return _Witnesses(situation, chemistry, None if added is None or added.value <= 0 else added)
+
+
+def _shown(seen: _Witnesses, fused: Number | None, difference: dict[str, Any] | None) -> dict[str, Any]:
+    situation, chemistry, gas = seen.situation, seen.chemistry, seen.situation.gas
     return {
-        "by_chemistry": None if chemistry is None or by_chemistry is None else chemistry.gas["added"],
+        "by_chemistry": None if chemistry is None or seen.by_chemistry is None else chemistry.gas["added"],
         "by_weighing": bounds(gas.by_weighing, "g/d"),
         "by_bubbles": bounds(gas.by_bubbles, "g/d"),
         "by_gas_flow": bounds(gas.by_gas_flow, "g/d"),
-        "fused": bounds(_fused(by_chemistry, gas.by_weighing, gas.by_bubbles, gas.by_gas_flow), "g/d"),
-        "finding": _degassed(situation)
-        or _beyond(situation, chemistry)
-        or _difference(situation, chemistry, by_chemistry),
+        "fused": bounds(fused, "g/d"),
+        "finding": _degassed(situation) or _beyond(situation, chemistry) or difference,
     }
 
 
-def _fused(*witnesses: Number | None) -> Number | None:
-    """One rate from at least two witnesses, by inverse variance; wider where they disagree."""
-    known = [each for each in witnesses if each is not None]
-    if len(known) < 2:
-        return None
-    found = fuse_rates(rate_g_d=np.array([each.value for each in known]), rate_sd=np.array([each.sd for each in known]))
-    return Number(float(found.rate_g_d), float(found.sd_g_d))
+def _fused(witnesses: Sequence[tuple[Number | None, ...]]) -> list[Number]:
+    """One rate from at least two witnesses each, by inverse variance; wider where they disagree."""
+    rate, sd = (
+        np.array([[math.nan if one is None else getattr(one, name) for one in each] for each in witnesses])
+        for name in ("value", "sd")
+    )
+    found = fuse_rates(rate_g_d=rate, rate_sd=sd)
+    return [Number(*each) for each in zip(found.rate_g_d.tolist(), found.sd_g_d.tolist(), strict=True)]
 
 
 def _degassed(situation: Situation) -> dict[str, Any] | None:
@@ -88,37 +123,78 @@ def _g_d(rate: Number) -> str:
     return f"{rate.value:.1f} g/d ({rate.value - Z * rate.sd:.1f} to {rate.value + Z * rate.sd:.1f})"
 
 
-def _difference(
-    situation: Situation, chemistry: Chemistry | None, by_chemistry: Number | None
-) -> dict[str, Any] | None:
+@dataclass(frozen=True)
+class _Pair:
+    """Gas weighed out and gas in the water of one chamber, and from what score they are said to differ."""
+
+    outflow: Outflow
+    weighed: Number
+    by_chemistry: Number
+    significant_score: float
+
+
+@dataclass(frozen=True)
+class _Difference:
+    """Gas that was weighed out and does not show in the water, or the other way about, beyond the errors of both.
+
+    `parts`: of what was weighed out, with the ends of its interval.
+    """
+
+    pair: _Pair
+    is_missing: bool
+    parts: tuple[float, float, float]
+
+
+def _differences(every: Sequence[_Witnesses]) -> list[dict[str, Any] | None]:
     """Weighed gas against gas in the water, where they differ by more than their errors."""
-    weighed = None if situation.doubts_flow else situation.gas.by_weighing
-    if chemistry is None or by_chemistry is None or weighed is None or weighed.value <= 0:
+    found = of_known(map(_pair, every), _compared)
+    missing = [(each.pair.outflow, each.pair.weighed.value) if each and each.is_missing else None for each in found]
+    return [
+        None if each is None else _told(each, ph, seen.situation.subject_id)
+        for each, ph, seen in zip(found, of_known(missing, phs_as_weighed), every, strict=True)
+    ]
+
+
+def _pair(seen: _Witnesses) -> _Pair | None:
+    if seen.chemistry is None or seen.by_chemistry is None or seen.weighed is None:
         return None
+    outflow = outflow_of(seen.situation.chamber, seen.chemistry.inflow)
+    score = seen.situation.gas.significant_score
+    return None if outflow is None else _Pair(outflow, seen.weighed, seen.by_chemistry, score)
+
+
+def _compared(pairs: Sequence[_Pair]) -> list[_Difference | None]:
     found = gas_sources.gas_check(
-        weighed_g_d=weighed.value,
-        weighed_sd=weighed.sd,
-        chemistry_g_d=by_chemistry.value,
-        chemistry_sd=by_chemistry.sd,
+        weighed_g_d=column(each.weighed.value for each in pairs),
+        weighed_sd=column(each.weighed.sd for each in pairs),
+        chemistry_g_d=column(each.by_chemistry.value for each in pairs),
+        chemistry_sd=column(each.by_chemistry.sd for each in pairs),
     )
-    if abs(float(found.score)) < situation.gas.significant_score:
-        return None
-    part, low, high = (
-        100 * abs(float(each)) for each in (found.missing_fraction, found.low_fraction, found.high_fraction)
-    )
+    return [
+        None
+        if abs(each.score) < pair.significant_score
+        else _Difference(
+            pair,
+            bool(each.missing_g_d >= 0),
+            (float(each.missing_fraction), float(each.low_fraction), float(each.high_fraction)),
+        )
+        for pair, each in zip(pairs, rows(found), strict=True)
+    ]
+
+
+def _told(difference: _Difference, ph: float | None, subject_id: UUID | None) -> dict[str, Any]:
+    """`ph`: that at which the water would show all that was weighed out."""
+    part, low, high = (100 * abs(each) for each in difference.parts)
     span = f"{part:.0f} % ({min(low, high):.0f} to {max(low, high):.0f} %)"
-    if float(found.missing_g_d) < 0:
+    if not difference.is_missing:
         detail = (
             f"The water shows {span} more CO2 than was weighed out: is the chamber pH read too low, the alkalinity or "
             "the drip too high, or does another cylinder feed this reactor?"
         )
-        return remark("gas_unweighed", detail, situation.subject_id)
-    ph = ph_as_weighed(situation.chamber, chemistry.inflow, weighed.value)
+        return remark("gas_unweighed", detail, subject_id)
     alone = "" if ph is None else f" Degassing alone would explain it if the chamber stood at pH {ph:.2f}."
     detail = (
         f"{span} of the gas weighed out does not show in the water: a leak or vented gas, or a sample that had lost "
-        "gas."
-        f"{alone if ph is not None and math.isfinite(ph) else ''} {DEGASSED} Search for leaks with soapy water, not by "
-        "smell; ventilate first."
+        f"gas.{alone} {DEGASSED} Search for leaks with soapy water, not by smell; ventilate first."
     )
-    return remark("gas_missing", detail, situation.subject_id)
+    return remark("gas_missing", detail, subject_id)

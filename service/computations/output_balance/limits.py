@@ -8,9 +8,10 @@ from typing import Any
 
 from service.computations.answers import remark
 from service.computations.output_balance.balance import Balanced
-from service.computations.output_balance.chemistry import inflow_of
-from service.computations.output_balance.fitted import running_of
+from service.computations.output_balance.fitted import fitted_to
+from service.computations.output_balance.many import by_kind, column, of_known, rows
 from service.computations.output_balance.numbers import Ratio, interval
+from service.computations.output_balance.outflow import Outflow, inflow_of, relative_sd, runnings
 from service.computations.output_balance.situation import Situation
 from service.science.chamber_limits import LimitsKnown, ReadingErrors, limits_with_errors
 from service.science.chamber_uncertainty import Interval
@@ -21,26 +22,37 @@ A_TENTH = 1.1
 DRIP_LIMITED, GAS_LIMITED, MEDIA_LIMITED = "drip_limited", "gas_limited", "media_limited"
 
 
-def limits_of(situation: Situation) -> LimitsKnown | None:
-    """The shares in the mode the reactor is run in; None where its readings fix no chamber, or nothing dissolves."""
-    chamber, inflow, running = situation.chamber, inflow_of(situation.fed), running_of(situation)
-    if running is None or chamber.flow is None or chamber.flow.value <= 0:
+def limits_of(situations: Sequence[Situation]) -> list[LimitsKnown | None]:
+    """Each one's shares in the mode it is run in; None where its readings fix no chamber, or nothing dissolves."""
+    able = [_able(each) for each in situations]
+    return of_known(able, lambda known: by_kind(known, lambda each: _holds_ph(each[0]), _limits))
+
+
+def _able(situation: Situation) -> tuple[Situation, Outflow] | None:
+    outflow = fitted_to(situation)
+    if (
+        outflow is None
+        or outflow.drips is None
+        or outflow.alkalinity.value <= 0
+        or outflow.inflow.alkalinity.value <= 0
+    ):
         return None
-    if inflow is None or inflow.ph is None or chamber.alkalinity is None or chamber.ph is None:
-        return None
-    if inflow.alkalinity.value <= 0 or chamber.alkalinity.value <= 0:
-        return None
+    return situation, outflow
+
+
+def _limits(holds_ph: bool, able: Sequence[tuple[Situation, Outflow]]) -> list[LimitsKnown | None]:
+    outflows = [outflow for _, outflow in able]
     found = limits_with_errors(
-        running=running,
+        running=runnings(outflows),
         errors=ReadingErrors(
-            inflow_alkalinity_relative=inflow.alkalinity.sd / inflow.alkalinity.value,
-            inflow_ph=inflow.ph.sd,
-            effluent_alkalinity_relative=chamber.alkalinity.sd / chamber.alkalinity.value,
-            effluent_ph=chamber.ph.sd,
+            inflow_alkalinity_relative=column(relative_sd(each.inflow.alkalinity) for each in outflows),
+            inflow_ph=column(each.tank_ph.sd for each in outflows),
+            effluent_alkalinity_relative=column(relative_sd(each.alkalinity) for each in outflows),
+            effluent_ph=column(each.ph.sd for each in outflows),
         ),
-        holds_ph=_holds_ph(situation),
+        holds_ph=holds_ph,
     )
-    return found if math.isfinite(float(found.media.value)) else None
+    return [each if math.isfinite(float(each.media.value)) else None for each in rows(found)]
 
 
 def shown(situation: Situation, found: LimitsKnown | None) -> dict[str, Any]:

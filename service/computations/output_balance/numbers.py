@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 from service.computations.answers import LEVEL
+from service.computations.output_balance.many import column, of_known
 from service.science.fieller import ratio_interval
 
 Z = 1.959964
@@ -48,22 +50,36 @@ class Ratio:
     high: float | None
 
 
-def ratio(over: Number, under: Number, *, covariance: float = 0.0) -> Ratio | None:
-    """The ratio of two numbers by Fieller's theorem; None where the lower one is not above zero."""
-    if under.value <= 0:
-        return None
+@dataclass(frozen=True)
+class Divided:
+    """What a ratio is asked of: one number over another, and how far their errors go together."""
+
+    over: Number
+    under: Number
+    covariance: float = 0.0
+
+
+def ratios(asked: Iterable[Divided | None]) -> list[Ratio | None]:
+    """Each ratio by Fieller's theorem; None where the lower number is not above zero."""
+    return of_known((None if each is None or each.under.value <= 0 else each for each in asked), _ratios)
+
+
+def _ratios(asked: Sequence[Divided]) -> list[Ratio]:
+    over, under = column(each.over.value for each in asked), column(each.under.value for each in asked)
     found = ratio_interval(
-        numerator_mean=over.value,
-        numerator_variance=over.sd**2,
-        denominator_mean=under.value,
-        denominator_variance=under.sd**2,
-        covariance=covariance,
+        numerator_mean=over,
+        numerator_variance=column(each.over.sd**2 for each in asked),
+        denominator_mean=under,
+        denominator_variance=column(each.under.sd**2 for each in asked),
+        covariance=column(each.covariance for each in asked),
         score=Z,
     )
-    value = over.value / under.value
-    if not bool(found.is_bounded):
-        return Ratio(value, None, None)
-    return Ratio(value, float(found.low), float(found.high))
+    return [
+        Ratio(value, low, high) if is_bounded else Ratio(value, None, None)
+        for value, low, high, is_bounded in zip(
+            (over / under).tolist(), found.low.tolist(), found.high.tolist(), found.is_bounded.tolist(), strict=True
+        )
+    ]
 
 
 def bounds(number: Number | None, unit: str) -> dict[str, Any] | None:

@@ -9,7 +9,7 @@ from typing import Annotated, Any
 from fastapi import APIRouter, Path, Request, Response
 
 from service.computations.answers import sources_of
-from service.computations.output_balance.answer import answered
+from service.computations.output_balance.answer import answered_all
 from service.computations.output_balance.changes import WRONG_FLOW, ReactorHistory, changes, is_steady
 from service.computations.output_balance.gather import ReactorRecords, gather
 from service.computations.output_balance.lacks import missing, missing_of_gas
@@ -59,9 +59,21 @@ def seen_with(situation: Situation, history: ReactorHistory, changed: Sequence[d
 
 def shown(records: ReactorRecords) -> dict[str, Any]:
     """One reactor's answer; every key is there whether or not the records can answer."""
-    changed = changes(records.history)
-    situation = seen_with(records.situation, records.history, changed)
-    answer = answered(situation)
+    return shown_all([records])[0]
+
+
+def shown_all(every: Sequence[ReactorRecords]) -> list[dict[str, Any]]:
+    """The answer of each reactor, all computed at once."""
+    changed = [changes(records.history) for records in every]
+    situations = [
+        seen_with(records.situation, records.history, own) for records, own in zip(every, changed, strict=True)
+    ]
+    return [_shown(*each) for each in zip(every, situations, changed, answered_all(situations), strict=True)]
+
+
+def _shown(
+    records: ReactorRecords, situation: Situation, changed: Sequence[dict[str, Any]], answer: dict[str, Any]
+) -> dict[str, Any]:
     chambers = of_kind(REACTOR, records.reactor.specification).chambers
     if chambers > 1:
         answer["assumptions"].append(

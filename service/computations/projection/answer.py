@@ -12,7 +12,7 @@ import numpy as np
 from service.computations.answers import LEVEL, remark, sources_of
 from service.computations.consumption.answer import NO_VOLUME, SCALES, Scaled, missing, per_day, set_aside, used
 from service.computations.consumption.gather import Gathered
-from service.computations.output_balance.chemistry import omega_per_meq_l
+from service.computations.output_balance.chemistry import omegas_per_meq_l
 from service.computations.output_balance.waters import answers_of
 from service.computations.output_balance.words import UNKNOWN_WORDS, fitted_words
 from service.computations.projection.models import ProjectionSent
@@ -166,7 +166,7 @@ def _answering(reactors: Sequence[Reactor], now: ConsumptionEstimate, answer: An
     demand = max(now.best or 0.0, 0.0)
     if answer is not None:
         return _Told(demand * answer.tried, answer.weight, fitted_words(answer))
-    slopes = [slope for slope in (omega_per_meq_l(reactor.fed) for reactor in reactors) if slope is not None]
+    slopes = [slope for slope in omegas_per_meq_l(reactor.fed for reactor in reactors) if slope is not None]
     low, high = UNKNOWN_ANSWER
     rates = demand * (slopes[-1] if slopes else USUAL_OMEGA_PER_MEQ_L) * (low + SHARES * (high - low))
     return _Told(rates, np.full(len(SHARES), 1.0 / len(SHARES)), UNKNOWN_WORDS)

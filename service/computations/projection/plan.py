@@ -10,10 +10,11 @@ import numpy as np
 
 from service.computations.answers import remark
 from service.computations.output_balance.balance import mode_of, supply_of
-from service.computations.output_balance.chemistry import chemistry, inflow_of
+from service.computations.output_balance.chemistry import chemistry
 from service.computations.output_balance.fitted import running_of
 from service.computations.output_balance.gather import ReactorRecords
 from service.computations.output_balance.numbers import Number, bounds
+from service.computations.output_balance.outflow import inflow_of
 from service.computations.output_balance.situation import Fed
 from service.computations.projection.models import ProjectionSent, ReactorPlan
 from service.resources.keeping.amounts import amount_in, refused

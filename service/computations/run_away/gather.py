@@ -13,10 +13,11 @@ from sqlmodel import Session, col, select
 
 from service.computations.gas_release.gather import air_of, full_kg
 from service.computations.last_read import Last, last_read
-from service.computations.output_balance.chemistry import chemistry, inflow_of, mol_kg
+from service.computations.output_balance.chemistry import chemistry
 from service.computations.output_balance.gather import ReactorRecords
 from service.computations.output_balance.gather import gather as gather_reactors
 from service.computations.output_balance.numbers import Number
+from service.computations.output_balance.outflow import inflow_of, mol_kg
 from service.computations.output_balance.situation import Fed
 from service.computations.run_away.exchange import exchange_by_balance
 from service.computations.run_away.nights import Nights, lowest_of, shown_aside, thirty_days_before
@@ -163,7 +164,7 @@ def _tank(fed: Fed, start: Start | None) -> Tank | None:
         return None
     tank = Tank(
         volume_l=fed.volume_l,
-        alkalinity_mol_kg=mol_kg(fed.alkalinity.value, fed.salinity, fed.temperature_c),
+        alkalinity_mol_kg=float(mol_kg(fed.alkalinity.value, fed.salinity, fed.temperature_c)),
         ph_nbs=start.ph,
         salinity=fed.salinity,
         temperature_c=fed.temperature_c,

@@ -14,7 +14,7 @@ from service.computations.consumption.answer import Scaled
 from service.computations.media_forecast.answer import shown as media_shown
 from service.computations.media_forecast.gather import gather as gather_media
 from service.computations.output_balance.gather import gather
-from service.computations.output_balance.routes import shown
+from service.computations.output_balance.routes import shown_all
 from service.computations.output_balance.waters import Estimated
 from service.reports import wording
 from service.resources.equipment.gas_lines.models import REACTOR
@@ -52,9 +52,10 @@ def reactors_of(
     media = gather_media(session, reactors, at)
     zone = ZoneInfo(site.time_zone)
     of_system = {line["system_id"]: line for line in lines}
+    answers = shown_all([gathered[row.id] for row in reactors])
     return [
-        _row(row, shown(gathered[row.id]), media_shown(media[row.id], zone=zone), levels[row.id], of_system, scaled)
-        for row in reactors
+        _row(row, answer, media_shown(media[row.id], zone=zone), levels[row.id], of_system, scaled)
+        for row, answer in zip(reactors, answers, strict=True)
     ]
 
 
