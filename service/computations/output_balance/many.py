@@ -28,8 +28,9 @@ def rows(found: Found) -> list[Found]:
 def _rows(found: Any) -> list[Any]:
     if isinstance(found, np.ndarray):
         return list(np.moveaxis(found, -1, 0))
-    parts = [getattr(found, each.name) for each in fields(found)] if is_dataclass(found) else list(found)
-    return [type(found)(*each) for each in zip(*map(_rows, parts), strict=True)]
+    names = [each.name for each in fields(found)] if is_dataclass(found) else list(found._fields)
+    parts = [_rows(getattr(found, name)) for name in names]
+    return [type(found)(**dict(zip(names, each, strict=True))) for each in zip(*parts, strict=True)]
 
 
 def of_known(
