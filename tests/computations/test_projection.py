@@ -11,7 +11,7 @@ from support.diary import dosed
 from support.house import House
 from support.plant import DKH, Plant, codes, the_worked_case
 
-from service.computations.output_balance.chemistry import omega_per_meq_l
+from service.computations.output_balance.chemistry import omegas_per_meq_l
 from service.computations.output_balance.numbers import Number
 from service.computations.output_balance.situation import Fed
 from service.computations.projection.answer import USUAL_OMEGA_PER_MEQ_L
@@ -169,4 +169,4 @@ def test_levels_leave_in_any_unit_of_alkalinity_and_in_no_other(house: House) ->
 def test_omega_of_a_water_whose_ph_was_never_read_is_that_of_its_stand_in() -> None:
     """pH 8.1 (NBS), 25 C, salinity 35: what the constant says it is."""
     water = Fed(1.0, None, Number(2.85, 0.1), Number(8.1, 0.05), 25.0, 35.0, 1.0, 1000.0, None)
-    assert omega_per_meq_l(water) == pytest.approx(USUAL_OMEGA_PER_MEQ_L, abs=0.01)
+    assert omegas_per_meq_l([water])[0] == pytest.approx(USUAL_OMEGA_PER_MEQ_L, abs=0.01)
