@@ -217,6 +217,53 @@ def test_a_start_up_from_its_first_step_to_its_signature(
     assert hall.call("GET", f"/v1/equipment/{reactor.piece['id']}")["state"] == "in_service"
 
 
+def reach(page: Page, selector: str) -> None:
+    """Walk with the Tab key to what matches."""
+    for _ in range(120):
+        page.keyboard.press("Tab")
+        if page.evaluate("(selector) => document.activeElement.matches(selector)", selector):
+            return
+    raise AssertionError(f"{selector} is not reached by Tab")
+
+
+def press(page: Page, selector: str) -> None:
+    """Walk to it and press it."""
+    reach(page, selector)
+    page.keyboard.press("Enter")
+
+
+def test_a_run_by_keyboard_alone_from_its_beginning_to_its_signature(
+    hall: Hall, phone: Phone, another: Phone, reactor: Reactor
+) -> None:
+    phone.sign_in(reactor.keeper, hall.url)
+    page = phone.open(reactor.label)
+    press(page, f"main a[href$='/{TEST}']")
+    page.wait_for_selector("html[data-run]")
+    press(page, "form[data-form='begin'] button[type='submit']")
+    typed = {"probe_checked": "7.02 in fresh pH 7", "trips": "7.7", "closing_time": "0.5"}
+    for code in ("probe_checked", "trips", "closing_time", "bubbles_stopped"):
+        at(page, code)
+        if code in typed:
+            reach(page, f"[data-step='{code}'] :is([data-value], textarea[name='note'])")
+            page.keyboard.type(typed[code])
+        press(page, f"[data-step='{code}'] form[data-form='step'] button[type='submit']")
+    all_sent(page)
+    another.sign_in(reactor.lead, hall.url)
+    theirs = another.open(f"{reactor.label}/{TEST}")
+    at(theirs, "bubbles_stopped")
+    press(theirs, "[data-step='bubbles_stopped'] .hold button")
+    at(page, "back_in_place")
+    press(page, "[data-step='back_in_place'] form[data-form='step'] button[type='submit']")
+    all_sent(page)
+    theirs.reload()
+    theirs.wait_for_selector("html[data-run]")
+    press(theirs, "[data-finish] button")
+    theirs.locator("[data-signed-runs] a").first.wait_for()
+    run = reactor.only_run()
+    assert run["signed"] is not None
+    assert [each["state"] for each in run["steps"]] == ["done"] * 5
+
+
 def test_the_middle_without_a_network_and_a_wait_through_a_reload(hall: Hall, phone: Phone, reactor: Reactor) -> None:
     path = reactor.run("half_yearly_strip_down", hours=1)
     reactor.record(path, "flushed", minutes=29, seconds=40)  # twenty seconds of the wait are left
