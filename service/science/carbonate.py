@@ -185,7 +185,12 @@ def nbs_minus_total(*, salinity: Numbers, temperature_c: Numbers) -> Values:
     Source: TAKAHASHI82, DICKSON90S, DICKSON79, MORRIS66, RILEY65.
     Check value: 0.136984 at salinity=35, temperature_c=25 (+-1e-4).
     """
-    return equilibria_at(salinity=salinity, temperature_c=temperature_c).nbs_minus_total
+    water = {"salinity": salinity, "temperature_c": temperature_c}
+    seawater_to_total = _seawater_to_total(
+        seawater.total_sulphate_morris1966(salinity=salinity) / equilibria.ks_dickson1990(**water),
+        seawater.total_fluoride_riley1965(salinity=salinity) / equilibria.kf_dickson_riley1979(**water),
+    )
+    return _log10(seawater_to_total / equilibria.fh_takahashi1982(**water))
 
 
 def dic_per_alkalinity(*, ph_total: Numbers, salinity: Numbers, temperature_c: Numbers) -> Values:

@@ -60,7 +60,7 @@ def waters(
     stated = volumes(session, system_ids)
     held = set_points.history(session, system_ids, quantity="reference_salinity")
     found = estimated(session, systems, at) if known is None else known
-    answers = answers_of(found)
+    answers = answers_of({key: found[key] for key in system_ids if key in found})  # `known` may be a whole site's
     read = {
         quantity: system_courses(session, system_ids, quantity, start=at - FRESH, end=at + JUST_AFTER)
         for quantity in WATER_QUANTITIES
