@@ -1,8 +1,8 @@
 """How a system's pH follows its alkalinity and the carbon that a plan brings it, or binds.
 
-Today's pH tells the dissolved carbon dioxide c_0 that the water holds with all that goes on in it: the room's air, light
-and respiration, what reactors bring. All that is taken to go on, and only what a plan changes moves c. Per kilogram and
-day, with B = dDIC/d ln c at constant alkalinity and rho = dDIC/dA at constant c,
+Today's pH tells the dissolved carbon dioxide c_0 that the water holds with all that goes on in it: the room's air,
+light and respiration, what reactors bring. All that is taken to go on, and only what a plan changes moves c. Per
+kilogram and day, with B = dDIC/d ln c at constant alkalinity and rho = dDIC/dA at constant c,
 
     B d(ln c)/dt = a - (rho - 1/2) dA/dt - kLa (c - c_0).
 

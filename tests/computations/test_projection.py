@@ -14,7 +14,7 @@ from support.plant import DKH, Plant, codes, the_worked_case
 from service.computations.output_balance.chemistry import omegas_per_meq_l
 from service.computations.output_balance.numbers import Number
 from service.computations.output_balance.situation import Fed
-from service.computations.projection.answer import USUAL_OMEGA_PER_MEQ_L
+from service.computations.projection.course import USUAL_OMEGA_PER_MEQ_L
 
 
 def ask(house: House, plant: Plant, status: int = 200, **plan: Any) -> dict[str, Any]:

@@ -20,7 +20,7 @@ WORKED = Tank(volume_l=1000.0, alkalinity_mol_kg=2.78812e-3, ph_nbs=8.1, salinit
 
 
 def test_ph_at_twice_the_gas_agrees_with_another_program() -> None:
-    """HUMPHREYS22 (PyCO2SYS 1.8.3.4, computed): 2300 umol/kg, pCO2 from carb-19's 500.316 to 1000.632: pH_T 7.702332."""
+    """HUMPHREYS22 (version 1.8.3.4, computed): 2300 umol/kg, pCO2 from carb-19's 500.316 to 1000.632: pH_T 7.702332."""
     tank = Tank(volume_l=1000.0, alkalinity_mol_kg=2.3e-3, ph_nbs=8.1, salinity=35.0, temperature_c=25.0)
     found = ph_nbs_at_share(tank=tank, alkalinity_mol_kg=np.array([2.3e-3, 2.3e-3]), co2_share=np.array([1.0, 2.0]))
     assert found == pytest.approx([8.1, 7.702332 + 0.136984], abs=1e-4)

@@ -21,8 +21,8 @@ from service.computations.calculations.tank_water import (
 from service.computations.gas_release.situation import USUAL_ROOM_C, Air
 from service.computations.output_balance.numbers import Number as Known
 from service.computations.run_away.answer import answered
-from service.computations.run_away.exchange import exchange_by_balance, exchange_by_relaxation
-from service.computations.run_away.models import RunAwayRead
+from service.computations.run_away.exchange import exchange_as_asked, exchange_by_balance, exchange_by_relaxation
+from service.computations.run_away.models import ExchangeSent, RunAwayRead
 from service.computations.run_away.situation import (
     UNKNOWN_EXCHANGE,
     USUAL_DELAY_MINUTES,
@@ -82,13 +82,6 @@ class EffluentOfIt(Shape):
 
     alkalinity: Amount
     ph: ElectrodePh
-
-
-class ExchangeSent(Shape):
-    """The gas exchange coefficient, per hour, between two values."""
-
-    low: Annotated[Number, Field(ge=0, le=100)]
-    high: Annotated[Number, Field(ge=0, le=100)]
 
 
 class RelaxationSent(Shape):
@@ -223,9 +216,7 @@ def _tank(sent: FaultyTank, ph: float) -> Tank:
 def _exchange(sent: RunAwaySent, tank: Tank, drip: float | None, room_ppm: float | None) -> Exchange:
     """As sent, else by a relaxation, else by the balance of drip, effluent and room air, else the range."""
     if sent.gas_exchange is not None:
-        if sent.gas_exchange.high < sent.gas_exchange.low:
-            raise refused("/gas_exchange/high", "The high end is below the low one. Exchange them.")
-        return Exchange(sent.gas_exchange.low, sent.gas_exchange.high, "as_asked")
+        return exchange_as_asked(sent.gas_exchange)
     if sent.relaxation is not None:
         return _by_relaxation(sent.relaxation, tank)
     if sent.effluent is None or drip is None:

@@ -56,6 +56,13 @@ def gas_checks(situations: Sequence[Situation], chemistries: Sequence[Chemistry 
     return [_shown(*each) for each in zip(every, fused, _differences(every), strict=True)]
 
 
+def gas_told(situation: Situation, chemistry: Chemistry | None) -> Number | None:
+    """The use of gas, g/d, by whatever witnesses there are: all together, or the only one."""
+    told = _witnesses(situation, chemistry).all_four
+    known = [each for each in told if each is not None]
+    return _fused([told])[0] if len(known) > 1 else next(iter(known), None)
+
+
 def _witnesses(situation: Situation, chemistry: Chemistry | None) -> _Witnesses:
     added = None if chemistry is None else chemistry.added_g_d
     return _Witnesses(situation, chemistry, None if added is None or added.value <= 0 else added)

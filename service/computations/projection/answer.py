@@ -1,43 +1,28 @@
-"""The days to come: the level under a plan and without it, with bands, and what the plan asks of reactors."""
+"""The days to come: alkalinity and pH under a plan and without it, with bands, and what the plan takes."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
 
 import numpy as np
 
 from service.computations.answers import LEVEL, remark, sources_of
-from service.computations.consumption.answer import NO_VOLUME, SCALES, Scaled, missing, per_day, set_aside, used
-from service.computations.consumption.gather import Gathered
-from service.computations.output_balance.chemistry import omegas_per_meq_l
-from service.computations.output_balance.waters import answers_of
-from service.computations.output_balance.words import UNKNOWN_WORDS, fitted_words
+from service.computations.consumption.answer import NO_VOLUME, Scaled, missing, per_day, set_aside, used
+from service.computations.projection.costs import shown_reactor
+from service.computations.projection.course import QUANTITY, courses, looks
 from service.computations.projection.models import ProjectionSent
-from service.computations.projection.plan import Reactor, changes_of, lacking, shown_reactor, turns_of
+from service.computations.projection.ph import assumed, findings, lacks, ph_course, shown_exchange
+from service.computations.projection.plan import lacking
+from service.computations.projection.situation import Situation
 from service.errors import Unacceptable
 from service.resources.keeping.amounts import amount_in, refused
 from service.resources.places.systems.models import System
-from service.science import Values
-from service.science.answer import ConsumptionEstimate
-from service.science.answering import Answer
 from service.science.chamber_model import at_gas_and_drip, dissolving_l_d
-from service.science.consumption import estimate_consumption
-from service.science.projection import Ahead, Start, Turn, project, start_of
-from service.science.reactor_output import UNKNOWN_ANSWER, Mode
+from service.science.ph_course import ph_course_nbs
+from service.science.projection import Ahead, project, start_of
 
-LOOKS_DAYS = np.array([0.0, 1.0, 8.0])
-SHARES = np.array([0.1, 0.3, 0.5, 0.7, 0.9])
-"""Where in the range of demand's answer the five rates lie, each as likely as the others."""
-USUAL_OMEGA_PER_MEQ_L = 1.28
-"""At pH 8.1 (NBS) held, 25 C and salinity 35, where the system's pH was never read."""
 MOST_A_DAY_MEQ_L = 0.35665
-AT_ONCE_DAYS, AT_ONCE_SD = 14.0, 0.3
-LASTING_DAYS, LASTING_SD = 3.0, 0.05
-"""Over how many days what was dosed is taken as what goes on, and how well that is known, relative."""
-QUANTITY = "alkalinity"
 ASSUMED = (
     "What runs in now goes on: drips, exchanges, pumps and limewater as in the last three days (known "
     "to 5 %), doses at once as in the last fortnight (to 30 %). Water changes go on only as planned.",
@@ -55,70 +40,45 @@ CAUTIONS = (
 )
 
 
-def looks(gathered: Gathered, at: datetime) -> list[ConsumptionEstimate]:
-    """The estimate now and some days ahead with everything as it is, one call."""
-    return estimate_consumption(
-        histories=[gathered.history] * len(LOOKS_DAYS),
-        at_days=gathered.clock.days(at) + LOOKS_DAYS,
-        scale=SCALES[QUANTITY],
-    )
-
-
-def shown(
-    system: System,
-    sent: ProjectionSent,
-    at: datetime,
-    gathered: Gathered | None,
-    reactors: list[Reactor],
-    volume_l: float | None,
-) -> dict[str, Any]:
+def shown(situation: Situation, sent: ProjectionSent) -> dict[str, Any]:
     """The answer; every key is there whether or not the records can tell."""
-    scaled = _scaled(sent.unit)
-    estimates = None if gathered is None else looks(gathered, at)
+    scaled, gathered, reactors = _scaled(sent.unit), situation.gathered, situation.reactors
     answer: dict[str, Any] = {
-        "system_id": system.id,
-        "at": at,
+        "system_id": situation.system.id,
+        "at": situation.at,
         "days": sent.days,
-        "course": None, "unchanged": None, "largest_change": None,
+        "course": None, "unchanged": None, "largest_change": None, "ph": None,
+        "gas_exchange": shown_exchange(situation.exchange),
         "reactors": [shown_reactor(each) for each in reactors],
         "used": {}, "set_aside": [], "missing": [], "findings": [], "advice": [],
-        "assumptions": list(ASSUMED),
-        "sources": sources_of(project, start_of, at_gas_and_drip, dissolving_l_d),
+        "assumptions": [*ASSUMED, *assumed(situation.exchange)],
+        "sources": sources_of(project, start_of, at_gas_and_drip, dissolving_l_d, ph_course_nbs),
         "cautions": list(CAUTIONS),
     }  # fmt: skip
-    if gathered is None or estimates is None or volume_l is None:
+    if gathered is None or situation.water.volume_l is None:
         return {**answer, "missing": [NO_VOLUME]}
+    estimates = looks(gathered, situation.at)
     now = estimates[0]
     answer.update(
         used=used(gathered, now),
         set_aside=set_aside(gathered, now, scaled),
         assumptions=[*answer["assumptions"], *gathered.inputs.assumptions],
-        missing=[*(missing(gathered, QUANTITY, lack) for lack in now.missing), *lacking(reactors)],
-    )
-    turns, changes = turns_of(sent, reactors, volume_l), changes_of(sent, volume_l)
+        missing=[
+            *(missing(gathered, QUANTITY, lack) for lack in now.missing), *lacking(reactors), *lacks(situation, sent),
+        ],
+    )  # fmt: skip
     if any(each.expected is None for each in estimates) or lacking(reactors):
         return answer
-    start = _start(gathered, estimates)
-    answering = answers_of({system.id: (gathered, now)})[system.id]
-    by_hand, told = _dosed_of_late(gathered, at), _answering(reactors, now, answering)
-    planned = {"turns": [*turns, *by_hand], "changes": changes}
-    ahead = [
-        project(
-            start=start,
-            days=sent.days,
-            restoring_per_day=_running(gathered, reactors, volume_l, is_planned) + told.rates,
-            weight=told.weight,
-            **plan,
-        )
-        for is_planned, plan in ((True, planned), (False, {"turns": by_hand}))
-    ]
+    ahead = courses(situation, sent, estimates)
+    ph = ph_course(situation, sent, ahead.planned, ahead.moved)
     return {
         **answer,
-        "course": _course(ahead[0], at, scaled),
-        "unchanged": _course(ahead[1], at, scaled),
-        "largest_change": _largest(ahead[0], scaled),
-        "findings": _findings(system, sent, ahead[0], scaled),
-        "assumptions": [*answer["assumptions"], told.words],
+        "course": _course(ahead.planned, situation.at, scaled),
+        "unchanged": _course(ahead.unchanged, situation.at, scaled),
+        "largest_change": _largest(ahead.planned, scaled),
+        "ph": ph,
+        "findings": [*_findings(situation.system, sent, ahead.planned, scaled), *findings(situation, ph)],
+        "assumptions": [*answer["assumptions"], ahead.words],
     }
 
 
@@ -129,72 +89,6 @@ def _scaled(unit: str | None) -> Scaled:
     except Unacceptable as error:
         detail = "A unit of alkalinity is expected, such as meq/L, dKH or mg/L CaCO3."
         raise refused("/unit", detail, unit) from error
-
-
-def _start(gathered: Gathered, estimates: Sequence[ConsumptionEstimate]) -> Start:
-    seen = [each.expected for each in estimates if each.expected is not None]
-    return start_of(
-        level=np.array([each.value for each in seen]),
-        level_sd=np.array([each.sd for each in seen]),
-        ahead_days=LOOKS_DAYS,
-        drift=estimates[0].drift or 0.0,
-        level_noise=SCALES[QUANTITY].level_noise,
-        exchange_per_day=_exchanged(gathered, ""),
-    )
-
-
-def _exchanged(gathered: Gathered, kind: str) -> float:
-    """Volumes a day through the feeds whose name begins so, as last known."""
-    total = 0.0
-    for feed in gathered.history.feeds:
-        if feed.name.startswith(kind) and len(feed.flow.value):
-            total += float(feed.flow.value[np.argmax(feed.flow.at_days)])
-    return total
-
-
-@dataclass(frozen=True)
-class _Told:
-    """What a day takes back by demand's answer to the level: rates, how likely each is, and the words for it."""
-
-    rates: Values
-    weight: Values
-    words: str
-
-
-def _answering(reactors: Sequence[Reactor], now: ConsumptionEstimate, answer: Answer | None) -> _Told:
-    """By the system's own record where it tells, else by the range of reviews."""
-    demand = max(now.best or 0.0, 0.0)
-    if answer is not None:
-        return _Told(demand * answer.tried, answer.weight, fitted_words(answer))
-    slopes = [slope for slope in omegas_per_meq_l(reactor.fed for reactor in reactors) if slope is not None]
-    low, high = UNKNOWN_ANSWER
-    rates = demand * (slopes[-1] if slopes else USUAL_OMEGA_PER_MEQ_L) * (low + SHARES * (high - low))
-    return _Told(rates, np.full(len(SHARES), 1.0 / len(SHARES)), UNKNOWN_WORDS)
-
-
-def _running(gathered: Gathered, reactors: Sequence[Reactor], volume_l: float, is_planned: bool) -> float:
-    """What a day takes back by water that runs through: exchanges, and drips whose effluent stays as it is."""
-    rate = _exchanged(gathered, "exchange")
-    for reactor in reactors:
-        drip = reactor.drip_l_d if not is_planned or reactor.ahead is None else float(reactor.ahead.drip_l_d)
-        if reactor.mode is not Mode.GAS_LIMITED and drip is not None:
-            rate += drip * reactor.fed.share / volume_l
-    return rate
-
-
-def _dosed_of_late(gathered: Gathered, at: datetime) -> list[Turn]:
-    """What goes on being dosed, a day: records of doses end at the latest now, and so does what the filter knows.
-
-    A pump or limewater as in the last days, for its setting may be new; doses at once as in a fortnight.
-    """
-    doses, now = gathered.history.doses, gathered.clock.days(at)
-    lasting = doses.end_days - doses.start_days
-    within = np.clip(np.minimum(doses.end_days, now) - np.maximum(doses.start_days, now - LASTING_DAYS), 0.0, None)
-    ran = (doses.amount * within / np.where(lasting > 0.0, lasting, 1.0)).sum() / LASTING_DAYS
-    at_once = (lasting <= 0.0) & (doses.start_days > now - AT_ONCE_DAYS) & (doses.start_days <= now)
-    given = doses.amount[at_once].sum() / AT_ONCE_DAYS
-    rates = ((float(ran), LASTING_SD), (float(given), AT_ONCE_SD))
-    return [Turn(from_days=0.0, rate=rate, sd=abs(rate) * sd) for rate, sd in rates if rate]
 
 
 def _course(ahead: Ahead, at: datetime, scaled: Scaled) -> dict[str, Any]:

@@ -10,6 +10,7 @@ from pydantic import Field
 
 from service.computations.answers import Answer
 from service.computations.consumption.models import CourseRead
+from service.computations.run_away.models import ExchangeRead, ExchangeSent
 from service.http.shapes import Amount, Bounds, Id, Number, Shape, Time, UnitName, Whole
 
 Factor = Annotated[Number, Field(ge=0.1, le=5, description="Of the present gas flow: 1.2 is a fifth more.")]
@@ -50,6 +51,9 @@ class ProjectionSent(Shape):
     dosing_change: Amount | None = Field(default=None, description="So much more alkalinity a day than now.")
     limewater_change: LimewaterPlan | None = None
     water_changes: Annotated[list[WaterChangePlan], Field(max_length=12)] = []
+    gas_exchange: ExchangeSent | None = Field(
+        default=None, description="The system's with the air, for its pH. Left out, as the records tell."
+    )
     most_a_day: Amount | None = Field(
         default=None, description="The change a day that the animals are allowed; left out, 0.36 meq/L (1 dKH)."
     )
@@ -66,6 +70,12 @@ class ReactorAhead(Shape):
     gas_factor: Number | None
     supply: Bounds | None = Field(description="To this system.")
     supply_now: Bounds | None
+    gas: Bounds | None = Field(
+        description="Carbon dioxide a day, by all that tells of it: chemistry, weighing, bubbles."
+    )
+    gas_now: Bounds | None
+    media: Bounds | None = Field(description="Media dissolved a day, for all systems that it feeds.")
+    media_now: Bounds | None
 
 
 class ProjectionRead(Answer):
@@ -77,4 +87,8 @@ class ProjectionRead(Answer):
     course: CourseRead | None = Field(description="Alkalinity under the plan, a value a day.")
     unchanged: CourseRead | None = Field(description="The same with everything as it is.")
     largest_change: Bounds | None = Field(description="The largest change in one day under the plan.")
+    ph: CourseRead | None = Field(
+        description="The system's pH (NBS) under the plan at the hours at which it is read, from today's on."
+    )
+    gas_exchange: ExchangeRead = Field(description="With the air, as taken for pH.")
     reactors: list[ReactorAhead]

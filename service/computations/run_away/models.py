@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from datetime import datetime
+from typing import Annotated
 from uuid import UUID
 
 from pydantic import Field
 
 from service.computations.answers import Answer
 from service.computations.gas_release.models import LeakRead, ReleaseRead
-from service.http.shapes import Amount, Bounds, Shape
+from service.http.shapes import Amount, Bounds, Number, Shape
 
 
 class Across(Shape):
@@ -21,6 +22,13 @@ class Across(Shape):
     unit: str
 
 
+class ExchangeSent(Shape):
+    """The gas exchange coefficient, per hour, between two values."""
+
+    low: Annotated[Number, Field(ge=0, le=100)]
+    high: Annotated[Number, Field(ge=0, le=100)]
+
+
 class ExchangeRead(Shape):
     """The coefficient of gas exchange that was taken, per hour."""
 
@@ -29,7 +37,7 @@ class ExchangeRead(Shape):
     unit: str
     by: str = Field(
         description="range: nobody knows it here; balance: from drip, effluent and room air; relaxation: from how pH "
-        "came back; as_asked"
+        "came back; at_least: from drip and effluent against outdoor air, for the room's was not read; as_asked"
     )
 
 
