@@ -94,7 +94,13 @@ def test_gas_exchange_is_told_by_the_rooms_air_and_bounded_without(house: House)
     assert "gas_exchange" in codes(bounded["missing"])
     room = house.call("POST", "/v1/rooms", {"site_id": plant.site["id"], "tag": "cellar-1", "name": "Cellar"})
     house.call("PATCH", f"/v1/systems/{plant.systems[0]['id']}", {"room_id": room["id"]}, headers={"If-Match": '"1"'})
-    plant.read(room, "room_co2", 450, "ppm")
+    plant.read(room, "room_co2", 480, "ppm")
+    nearer = ask(house, plant, **plan)["gas_exchange"]
+    # within its errors this water may hold as little as the room: only the bound is nearer
+    assert nearer["by"] == "at_least"
+    assert nearer["low"] > 1.1 * bounded["gas_exchange"]["low"]
+    for days in (6, 4, 2, 0):
+        plant.read(plant.systems[0], "ph", 7.7, "[pH]", days, conditions={"temperature": 25})
     told = ask(house, plant, **plan)
     assert told["gas_exchange"]["by"] == "balance"
     assert "gas_exchange" not in codes(told["missing"])

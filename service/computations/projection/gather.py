@@ -23,6 +23,7 @@ from service.resources.equipment.feeds.queries import feeds_from, feeds_into
 from service.resources.equipment.pieces import queries as pieces
 from service.resources.keeping.amounts import refused
 from service.resources.places.systems.models import System
+from service.science.room import OUTDOOR_PPM
 from service.science.seawater import density
 
 
@@ -84,9 +85,12 @@ def _exchange(sent: ProjectionSent, water: Water, reactors: Sequence[Reactor], r
     if tank is None or brought is None or water.ph is None:
         return UNKNOWN_EXCHANGE
     added, drip = brought.added_mol_kg, brought.drip_l_d
-    if room_ppm is None:
-        return exchange_at_least(tank=tank, ph=water.ph, added_mol_kg=added, drip_l_d=drip)
-    return exchange_by_balance(tank=tank, ph=water.ph, added_mol_kg=added, drip_l_d=drip, room_co2_ppm=room_ppm)
+    found = exchange_by_balance(tank=tank, ph=water.ph, added_mol_kg=added, drip_l_d=drip, room_co2_ppm=room_ppm)
+    if found.by != UNKNOWN_EXCHANGE.by:
+        return found
+    # the water is too near the room's air to tell how freely it breathes, or the room's was not read
+    air = OUTDOOR_PPM if room_ppm is None else room_ppm
+    return exchange_at_least(tank=tank, ph=water.ph, added_mol_kg=added, drip_l_d=drip, room_co2_ppm=air)
 
 
 def _brought(reactors: Sequence[Reactor]) -> _Brought | None:

@@ -37,7 +37,7 @@ ASSUMED = (
 SAID_BY = {
     "range": "a range of tanks of this trade, from memory",
     "balance": "from drip, effluent and the room's air",
-    "at_least": "at least what the reactors' gas needs against outdoor air, as the room's was not read",
+    "at_least": "at least what the reactors' gas needs against the room's air, or outdoor air where that was not read",
     "as_asked": "as sent",
 }
 WANTED = {

@@ -44,15 +44,17 @@ def exchange_by_balance(
     return Exchange(low, high, "balance")
 
 
-def exchange_at_least(*, tank: Tank, ph: Number, added_mol_kg: Number, drip_l_d: float) -> Exchange:
-    """What the surface must carry off if the room, whose air was not read, holds no less than outdoor air does.
+def exchange_at_least(
+    *, tank: Tank, ph: Number, added_mol_kg: Number, drip_l_d: float, room_co2_ppm: float = OUTDOOR_PPM
+) -> Exchange:
+    """What the surface must carry off if the room holds no less than this: unread, no less than outdoor air does.
 
     A room that holds more leaves it less to work with, so that its kLa is higher: up to what is believable at all. The
-    range of tanks of this trade where the water holds as little as outdoor air, or nothing is added.
+    range of tanks of this trade where the water holds as little as that air, or nothing is added.
     """
     if drip_l_d <= 0 or added_mol_kg.value <= 0:
         return UNKNOWN_EXCHANGE
-    found = _balances(tank, ph, added_mol_kg, drip_l_d, OUTDOOR_PPM)
+    found = _balances(tank, ph, added_mol_kg, drip_l_d, room_co2_ppm)
     least, most = BELIEVABLE
     if not np.isfinite(found[1, 1]):
         return UNKNOWN_EXCHANGE

@@ -37,7 +37,7 @@ class ExchangeRead(Shape):
     unit: str
     by: str = Field(
         description="range: nobody knows it here; balance: from drip, effluent and room air; relaxation: from how pH "
-        "came back; at_least: from drip and effluent against outdoor air, for the room's was not read; as_asked"
+        "came back; at_least: from drip and effluent against the room's air or outdoor air, a lower bound; as_asked"
     )
 
 
