@@ -33,7 +33,7 @@ def ph_course_nbs(
     between (..., days). B is that of the first day: on the way to rest pH is right to 0.012, to 0.05 where it leaves
     today's by 0.7. c never falls below zero: where lime binds more than the air gives, pH rises day by day.
 
-    Source: LUEKER00, LEWIS24. Check value: none, tested by test_ph_follows_what_is_integrated_finely.
+    Source: DERIVED, LUEKER00, LEWIS24. Check value: none, tested by test_ph_follows_what_is_integrated_finely.
     Shapes: days on the last axis, the tank's numbers and kla_per_hour broadcast with the others.
     """
     buffer, bound = _slopes(tank)
@@ -79,7 +79,7 @@ def carried_mol_d(*, tank: Tank, co2_share: Numbers, kla_per_hour: Numbers) -> V
 
     kLa (c - c_0) m. Negative below today's: so much less is to be added, or to be bound.
 
-    Source: LEWIS24. Check value: none, tested by test_the_air_takes_what_was_added.
+    Source: DERIVED, LEWIS24. Check value: none, tested by test_the_air_takes_what_was_added.
     """
     free = tank.state_at(tank.ph_nbs).co2_mol_kg
     return np.asarray(HOURS_A_DAY * np.asarray(kla_per_hour) * free * (np.asarray(co2_share) - 1.0) * tank.mass_kg())
@@ -88,7 +88,7 @@ def carried_mol_d(*, tank: Tank, co2_share: Numbers, kla_per_hour: Numbers) -> V
 def share_at_rest(*, tank: Tank, added_mol_d: Numbers, kla_per_hour: Numbers) -> Values:
     """Today's CO2 times this when the air has come to take what was added; NaN where it never gives what is bound.
 
-    Source: LEWIS24. Check value: none, tested by test_the_air_takes_what_was_added.
+    Source: DERIVED, LEWIS24. Check value: none, tested by test_the_air_takes_what_was_added.
     """
     free = tank.state_at(tank.ph_nbs).co2_mol_kg
     share = 1.0 + np.asarray(added_mol_d) / (HOURS_A_DAY * np.asarray(kla_per_hour) * free * tank.mass_kg())
