@@ -1,8 +1,8 @@
 """Consumption of alkalinity, calcium or magnesium by a body of water, now and in the past, with honest intervals.
 
-`timeline` lays the records out, `filtering` says what moves the state, `second_look` and `robust` which readings to
-believe, `smoother` does the arithmetic. The answer is averaged over how
-fast the demand may drift and how noisy the kit may be, each setting by the weight the readings give it.
+`timeline` lays the records out, `filtering` says what moves the state, `second_look`, `sudden_rise` and `robust` which
+readings to believe, `smoother` does the arithmetic. The answer is averaged over how fast the demand may drift and how
+noisy the kit may be, each setting by the weight the readings give it.
 """
 
 from collections.abc import Sequence
@@ -30,6 +30,7 @@ from service.science.mixture import NormalMixture
 from service.science.robust import Gate
 from service.science.second_look import SecondLook, second_look
 from service.science.smoother import ForwardPass, Smoothed, smooth_backward
+from service.science.sudden_rise import with_sudden_rises
 from service.science.timeline import Timeline, lay_out
 
 __all__ = ["ALKALINITY", "CALCIUM", "MAGNESIUM", "Scale", "estimate_consumption"]
@@ -115,6 +116,7 @@ def _estimate_chunk(
         keep=False,
     )
     look = second_look(timeline=laid_out, start=start, grid=coarse.likeliest(impression.log_likelihood), scale=scale)
+    look = with_sudden_rises(look=look, timeline=laid_out, start=start, scale=scale)
     timeline, grid = look.timeline, settings_grid(start=start)
     gate = Gate(len(timeline.at_days), grid.drift.shape)
     last = timeline.at_days[timeline.nodes_used - 1, np.arange(len(histories))]

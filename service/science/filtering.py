@@ -32,16 +32,18 @@ class Scale:
 
     level_noise: s_a, concentration per sqrt(day). lot_step_sd: how far a new reagent lot may read from the old,
     concentration. narrow_enough: no estimate when its half-width exceeds this (concentration a day) and half its size.
+    sudden: sd of what somebody adds without a note, and of a gross mistake, concentration.
     """
 
     level_noise: float = 0.01
     lot_step_sd: float = 0.07
     narrow_enough: float = 0.1
+    sudden: float = 0.5
 
 
 ALKALINITY = Scale()
-CALCIUM = Scale(level_noise=0.5, lot_step_sd=10.0, narrow_enough=2.0)
-MAGNESIUM = Scale(level_noise=1.0, lot_step_sd=20.0, narrow_enough=2.0)
+CALCIUM = Scale(level_noise=0.5, lot_step_sd=10.0, narrow_enough=2.0, sudden=50.0)
+MAGNESIUM = Scale(level_noise=1.0, lot_step_sd=20.0, narrow_enough=2.0, sudden=100.0)
 """Calcium and magnesium in mg/L. Judgements, as the defaults are."""
 
 

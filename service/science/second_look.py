@@ -38,7 +38,8 @@ class SecondLook:
 
     mistake and jump: the score with its sign, 0 where none was found; size and size_sd of each jump, concentration.
     lot_step, lot_step_sd: at the first reading of a new lot, by how much it reads from the old one as the record alone
-    tells, and its sd; elsewhere 0.
+    tells, and its sd; elsewhere 0. last_jump (systems): the score of a jump before the last two readings, all others
+    believed.
     """
 
     timeline: Timeline
@@ -48,6 +49,7 @@ class SecondLook:
     size_sd: Values
     lot_step: Values
     lot_step_sd: Values
+    last_jump: Values
 
     def evidence(self) -> Values:
         """By how much the explanations raise the log-likelihood, less their price, (systems)."""
@@ -80,12 +82,14 @@ def second_look(*, timeline: Timeline, start: Start, grid: Grid, scale: Scale) -
 def _search(timeline: Timeline, start: Start, grid: Grid, scale: Scale, *, with_jumps: bool) -> SecondLook:
     """Believe the largest score of each record beyond 4, and look again, until none is left."""
     shape = timeline.reading.shape
-    found = SecondLook(timeline, *(np.zeros(shape) for _ in range(6)))
+    found = SecondLook(timeline, *(np.zeros(each) for each in (*(6 * [shape]), shape[1:])))
     has_reading, jump_variance = timeline.has_reading.copy(), timeline.jump_variance.copy()
     lanes = np.arange(shape[1])
-    for _ in range(ROUNDS):
+    for turn in range(ROUNDS):
         current = replace(timeline, has_reading=has_reading, jump_variance=jump_variance).take(lanes)
         mistake, jump, size, size_sd = _scores(current, start.take(lanes), grid.take(lanes), scale)
+        if turn == 0:
+            found.last_jump[:] = jump[last_two(timeline)[0], lanes]
         _note_lots(found, current, lanes, size, size_sd, scale)
         here = np.arange(len(lanes))
         worst_mistake, worst_jump = (np.abs(each).argmax(axis=0) for each in (mistake, jump))
@@ -103,6 +107,17 @@ def _search(timeline: Timeline, start: Start, grid: Grid, scale: Scale, *, with_
         if not len(lanes):
             break
     return replace(found, timeline=replace(timeline, has_reading=has_reading, jump_variance=jump_variance))
+
+
+def last_two(timeline: Timeline) -> tuple[Whole, Whole]:
+    """The nodes of the last reading but one and of the last of each system, (systems); -1 where there is none.
+
+    Source: PRACTICE. Check value: none, definition.
+    """
+    nodes: Whole = np.where(timeline.has_reading, np.arange(len(timeline.reading))[:, None], -1)
+    second: Whole = nodes.max(axis=0)
+    first: Whole = np.where(nodes == second, -1, nodes).max(axis=0)
+    return first, second
 
 
 def _note_lots(
