@@ -53,7 +53,8 @@ class Explained:
 def with_sudden_rises(*, look: SecondLook, timeline: Timeline, start: Start, scale: Scale) -> SecondLook:
     """The second look with every rise before the last two readings that it did not see itself.
 
-    timeline: as laid out, before the look took readings away. Source: KALMAN60, RAUCH65; the rule is the service's own.
+    timeline: as laid out, before the look took readings away. The rule is the service's own.
+    Source: RAUCH65, DERIVED.
     Check value: none, tested by test_two_readings_in_a_row_name_an_addition.
     """
     first, second = last_two(timeline)
@@ -82,7 +83,7 @@ def explain_last_two(*, timeline: Timeline, start: Start, scale: Scale) -> Expla
     variance v: x^2 / 2 (1/v - 1/(v + t^2)) - ln((v + t^2) / v) / 2. A rise shifts all from the first on, a mistake one
     reading; x and v are by-products of the smoother (de Jong & Penzer 1998). Two mistakes are given the density of
     sd t in its middle, the most they can have.
-    Source: RAUCH65. Check value: none, tested by test_each_explanation_is_the_density_of_the_readings.
+    Source: DEJONG98, DERIVED. Check value: none, tested by test_each_explanation_is_the_density_of_the_readings.
     """
     grid = settings_grid(start=start)
     forward = run_filter(timeline=timeline, start=start, grid=grid, rule=None, scale=scale, keep=True)
