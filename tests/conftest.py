@@ -49,8 +49,10 @@ def pytest_generate_tests(metafunc: pytest.Metafunc) -> None:
         if name in metafunc.fixturenames:
             kinds = [pytest.param("sqlite")]
             path = metafunc.definition.path
-            if _is_on_both(path) or (metafunc.config.getoption("everywhere") and not _is_of_sqlite(path)):
+            if _is_on_both(path):
                 kinds.append(pytest.param("postgres", marks=pytest.mark.postgres))
+            elif metafunc.config.getoption("everywhere") and not _is_of_sqlite(path):
+                kinds.append(pytest.param("postgres", marks=[pytest.mark.postgres, pytest.mark.everywhere]))
             metafunc.parametrize(name, kinds, indirect=True)
 
 

@@ -50,9 +50,10 @@ def page(phone: Phone, hall: Hall, cookie: str, system: dict[str, Any]) -> Page:
 
 
 def see(page: Page, what: str, file: Path) -> None:
-    """Fill the observation in, with a photo."""
+    """Fill the observation in, with a photo, until it is shown or refused: both move what stands below."""
     page.locator("#observation-what").fill(what)
     page.locator("#observation-photo").set_input_files(str(file))
+    page.locator("#observation [data-photo] canvas, #observation [data-photo-told]:not([hidden])").wait_for()
 
 
 def save(page: Page) -> None:
