@@ -10,22 +10,12 @@ import pytest
 from support.diary import dosed
 from support.house import House
 from support.plant import DKH, Plant, codes, the_worked_case
+from support.projections import ask, turned
 
 from service.computations.output_balance.chemistry import omegas_per_meq_l
 from service.computations.output_balance.numbers import Number
 from service.computations.output_balance.situation import Fed
 from service.computations.projection.course import USUAL_OMEGA_PER_MEQ_L
-
-
-def ask(house: House, plant: Plant, status: int = 200, **plan: Any) -> dict[str, Any]:
-    """The projection of the plant's first system."""
-    path = f"/v1/systems/{plant.systems[0]['id']}/projection"
-    answer: dict[str, Any] = house.call("POST", path, plan, status=status)
-    return answer
-
-
-def turned(plant: Plant, **fields: Any) -> list[dict[str, Any]]:
-    return [{"reactor_id": plant.reactor["id"], **fields}]
 
 
 def test_a_steady_system_stays_where_it_is_with_a_band_that_opens(house: House) -> None:

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 import pytest
 from support.house import House
 from support.plant import Plant, codes, the_worked_case
+from support.projections import ask, turned
 
 from service.science.carbonate import carbonate_system
 
@@ -14,16 +13,6 @@ WATER = {"salinity": 35.0, "temperature_c": 25.0}
 LITRE_KG = 1.0233436  # sw-10 of shared/reference/checks.csv
 PCO2_ATM = 610.5e-6  # of 8 dKH at pH 8.1: HUMPHREYS22, version 1.8.3.4, computed
 CO2_MOL_KG = 17.28e-6
-
-
-def ask(house: House, plant: Plant, status: int = 200, **plan: Any) -> dict[str, Any]:
-    path = f"/v1/systems/{plant.systems[0]['id']}/projection"
-    answer: dict[str, Any] = house.call("POST", path, plan, status=status)
-    return answer
-
-
-def turned(plant: Plant, **fields: Any) -> list[dict[str, Any]]:
-    return [{"reactor_id": plant.reactor["id"], **fields}]
 
 
 def exactly(per_hour: float) -> dict[str, float]:

@@ -4,14 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
-from datetime import datetime, timedelta
+from datetime import datetime
 from typing import TypeVar
 from uuid import UUID
 
 import numpy as np
-from numpy.typing import NDArray
 from sqlmodel import Session, col, select
 
+from service.computations.consumption.doses import doses
+from service.computations.consumption.parts import Values, column, say
 from service.computations.consumption.practice import PRACTICE
 from service.computations.consumption.reactor_calcium import calcium_of_drip, together
 from service.computations.timeframe import Clock, Volume
@@ -24,20 +25,15 @@ from service.resources.records.additions.queries import Added, of_systems
 from service.resources.records.maintenance_events.queries import restorations
 from service.resources.records.queries import Course, courses
 from service.science.history import Checks, Doses, Feed, WaterChanges
-from service.science.tracer import salinity_gained
 from service.storage.types import instant
 
-Values = NDArray[np.float64]
 Row = TypeVar("Row")
 
-USUAL_C = 25.0
 STATED_SHARE = 0.4  # of the doubt about new water of unstated salinity: read with an instrument of its own
-LASTING = timedelta(hours=12)  # shorter than that it was done by hand, once
 PER_LITRE = {
     "alkalinity": "alkalinity_meq_per_l", "calcium": "calcium_mg_per_l", "magnesium": "magnesium_mg_per_l",
     "salinity": "salinity", "nitrate": "nitrate_mg_per_l",
 }  # fmt: skip
-TOTAL = {"alkalinity": "alkalinity_meq", "calcium": "calcium_mg", "magnesium": "magnesium_mg"}
 
 
 REACTOR_CALCIUM = (
@@ -157,7 +153,7 @@ def _inputs(
 ) -> Inputs:
     """unstated: what new water holds of the quantity when nobody said."""
     found = Inputs()
-    found.doses = _doses(quantity, clock, volume, additions, end, unstated, found.assumptions)
+    found.doses = doses(quantity, clock, volume, additions, end, unstated, found.assumptions)
     found.water_changes = _water_changes(quantity, clock, volume, additions, unstated, found.assumptions)
     exchanges = [_exchange(quantity, clock, volume, row, unstated) for row in additions if row.kind == "exchange"]
     drips = [_drip(clock, volume, stay, reactors) for stay in stays] if quantity == "alkalinity" else []
@@ -192,103 +188,10 @@ def _by_reactors(
     ]
     known = [each for each in brought if each is not None]
     if len(known) < len(stays):
-        _say(found.assumptions, f"What the reactor adds of {quantity} is not counted: the answer is net of it.")
+        say(found.assumptions, f"What the reactor adds of {quantity} is not counted: the answer is net of it.")
     if known:
-        _say(found.assumptions, REACTOR_CALCIUM)
+        say(found.assumptions, REACTOR_CALCIUM)
     return known
-
-
-def _doses(
-    quantity: str,
-    clock: Clock,
-    volume: Volume,
-    additions: Sequence[Added],
-    end: datetime,
-    unstated: float,
-    assumptions: list[str],
-) -> Doses:
-    """Doses and limewater, and what goes on of them until it is recorded; unstated: as in `_inputs`."""
-    if quantity == "salinity":
-        return _salt(clock, volume, additions, unstated)
-    dosed = [
-        _Ran(row.at, row.ended_at or row.at, row.canonical[TOTAL[quantity]], row.relative_sd or _dose_sd(row))
-        for row in additions
-        if row.kind == "dose" and row.canonical.get(TOTAL.get(quantity, "")) is not None
-    ]
-    limed = [
-        _limewater(row, quantity, assumptions)
-        for row in additions
-        if row.kind == "top_off" and row.canonical["liquid"] == "limewater" and quantity in PRACTICE.limewater_share
-    ]
-    ran = [
-        *dosed,
-        *limed,
-        *_going_on(dosed, "dose", end, assumptions),
-        *_going_on(limed, "limewater", end, assumptions),
-    ]
-    return Doses(
-        start_days=_column(clock.days(each.start) for each in ran),
-        end_days=_column(clock.days(each.end) for each in ran),
-        amount=_column(each.amount / volume.at(each.start) for each in ran),
-        relative_sd=_column(each.relative_sd for each in ran),
-    )
-
-
-def _salt(clock: Clock, volume: Volume, additions: Sequence[Added], salinity: float) -> Doses:
-    """Salt that was weighed in, as the salinity it makes in water of about this one."""
-    rows = [row for row in additions if row.kind == "salt"]
-    grams = _column(1000.0 * row.canonical["mass_kg"] for row in rows)
-    litres = _column(volume.at(row.at) for row in rows)
-    days = _column(clock.days(row.at) for row in rows)
-    return Doses(
-        start_days=days,
-        end_days=days,
-        amount=salinity_gained(added_g=grams, volume_l=litres, before_salinity=salinity, temperature_c=USUAL_C),
-        relative_sd=_column(row.relative_sd or PRACTICE.weighed_salt for row in rows),
-    )
-
-
-@dataclass(frozen=True)
-class _Ran:
-    """Something that ran in evenly from one instant to another: the amount in all, and its relative sd."""
-
-    start: datetime
-    end: datetime
-    amount: float
-    relative_sd: float
-
-
-def _dose_sd(row: Added) -> float:
-    lasted = row.ended_at is not None and row.ended_at > row.at
-    return PRACTICE.dosing_pump if lasted else PRACTICE.measured_dose
-
-
-def _limewater(row: Added, quantity: str, assumptions: list[str]) -> _Ran:
-    strength, sd = _limewater_strength(row, assumptions)
-    amount = strength * PRACTICE.limewater_share[quantity] * row.canonical["volume_l"]
-    return _Ran(row.at, row.ended_at or row.at, amount, row.relative_sd or sd)
-
-
-def _going_on(ran: Sequence[_Ran], what: str, end: datetime, assumptions: list[str]) -> list[_Ran]:
-    """What is logged when it is over goes on until then: as the last one ran, for as long again, known to 30 %."""
-    lasting = [each for each in ran if each.end - each.start >= LASTING]
-    if not lasting:
-        return []
-    last = max(lasting, key=lambda each: each.end)
-    until = min(end, last.end + (last.end - last.start))
-    if until <= last.end:
-        return []
-    _say(assumptions, f"The {what} that ended on {last.end:%Y-%m-%d} is taken to go on as it ran until it is recorded.")
-    share = (until - last.end) / (last.end - last.start)
-    return [_Ran(last.end, until, last.amount * share, PRACTICE.unrecorded_yet)]
-
-
-def _limewater_strength(row: Added, assumptions: list[str]) -> tuple[float, float]:
-    stated = row.canonical.get("strength_meq_per_l")
-    if stated is not None:
-        return stated, PRACTICE.titrated_limewater
-    _say(assumptions, PRACTICE.limewater_assumption)
-    return PRACTICE.untitrated_limewater_meq_l, PRACTICE.untitrated_limewater
 
 
 def _water_changes(
@@ -309,16 +212,16 @@ def _water_changes(
             new_sd.append(PRACTICE.unstated_new_water_sd[quantity] * (1.0 if stated is None else STATED_SHARE))
             continue
         if stated is None:
-            _say(assumptions, f"New water of unstated {quantity} is taken as natural seawater's, known to 15 %.")
+            say(assumptions, f"New water of unstated {quantity} is taken as natural seawater's, known to 15 %.")
         new_sd.append(value * (PRACTICE.unstated_new_water if stated is None else _new_water_sd(row)))
     fraction = np.array([_fraction(row, volume.at(row.at)) for row in changes], dtype=np.float64)
     stated_sd = np.array([row.relative_sd or PRACTICE.changed_fraction for row in changes], dtype=np.float64)
     return WaterChanges(
-        at_days=_column(clock.days(row.at) for row in changes),
+        at_days=column(clock.days(row.at) for row in changes),
         fraction=fraction,
         fraction_sd=fraction * stated_sd,
-        new_value=_column(new),
-        new_value_sd=_column(new_sd),
+        new_value=column(new),
+        new_value_sd=column(new_sd),
     )
 
 
@@ -342,12 +245,12 @@ def _exchange(quantity: str, clock: Clock, volume: Volume, row: Added, unstated:
     start = clock.days(row.at)
     flow_sd = row.relative_sd or PRACTICE.dosing_pump
     flow = Checks(
-        at_days=_column([start]),
-        value=_column([row.canonical["flow_l_per_day"] / volume.at(row.at)]),
-        relative_sd=_column([flow_sd]),
+        at_days=column([start]),
+        value=column([row.canonical["flow_l_per_day"] / volume.at(row.at)]),
+        relative_sd=column([flow_sd]),
     )
     inflow = Checks() if stated is None else Checks(
-        at_days=_column([start]), value=_column([stated]), relative_sd=_column([_new_water_sd(row)])
+        at_days=column([start]), value=column([stated]), relative_sd=column([_new_water_sd(row)])
     )  # fmt: skip
     end = None if row.ended_at is None else clock.days(row.ended_at)
     return Feed(name=f"exchange {row.id}", flow=flow, inflow=inflow, from_days=start, to_days=end)
@@ -366,9 +269,9 @@ def _drip(clock: Clock, volume: Volume, stay: ReactorFeed, reactors: _Reactors) 
             relative_sd=_relative(flow),
             systematic_sd=PRACTICE.timed_drip,
             drift=PRACTICE.drip_drift,
-            set_at_days=_column(clock.days(row.at) for row in set_drip),
-            set_value=_column(row.value * share_per_litre(row.at) for row in set_drip),
-            reset_days=_column(clock.days(at) for at in reactors.restored[stay.reactor_id]),
+            set_at_days=column(clock.days(row.at) for row in set_drip),
+            set_value=column(row.value * share_per_litre(row.at) for row in set_drip),
+            reset_days=column(clock.days(at) for at in reactors.restored[stay.reactor_id]),
             reset_sd=PRACTICE.after_cleaning,
         ),
         inflow=Checks(
@@ -392,12 +295,3 @@ def _relative(course: Course) -> Values:
     relative = np.full(len(course), PRACTICE.dosing_pump)
     np.divide(course.sd, course.value, out=relative, where=course.value > 0)
     return relative
-
-
-def _column(values: Iterable[float]) -> Values:
-    return np.array(list(values), dtype=np.float64)
-
-
-def _say(assumptions: list[str], sentence: str) -> None:
-    if sentence not in assumptions:
-        assumptions.append(sentence)
