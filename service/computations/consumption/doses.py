@@ -28,7 +28,7 @@ def doses(
 ) -> Doses:
     """Doses and limewater, and what goes on of them until it is recorded.
 
-    unstated: the salinity of water of which none is stated.
+    unstated: what new water holds of the quantity when nobody said.
     """
     if quantity == "salinity":
         return _salt(clock, volume, additions, unstated)
