@@ -23,6 +23,7 @@ from service.errors import Fault, NotAllowed, NotSignedIn, ServiceError, TooLarg
 from service.http.cookies import PLAIN, cookie_name
 from service.storage.database import Database
 
+MEANT_PERSON = "Ooid-Person"
 SAFE_METHODS = ("GET", "HEAD", "OPTIONS")
 Clock = Callable[[], datetime]
 
@@ -77,7 +78,9 @@ class Gate:
         if cookie:
             refuse_foreign_page(scope["method"], headers)
             settings = scope["app"].state.settings
-            return caller_of_cookie(self._database, cookie, settings=settings, at=self._clock(), origin=origin)
+            caller = caller_of_cookie(self._database, cookie, settings=settings, at=self._clock(), origin=origin)
+            refuse_other_person(headers, caller)
+            return caller
         raise NotSignedIn("Send `Authorization: Bearer <token>` (make one with `ooid token create`) or sign in.")
 
     def _refuse_announced_size(self, headers: Headers) -> None:
@@ -110,6 +113,16 @@ def refuse_foreign_page(method: str, headers: Headers) -> None:
     is_ours = origin is not None and origin.partition("://")[2] == headers.get("host")
     if not is_ours and headers.get("sec-fetch-site") != "same-origin":
         raise NotAllowed("A change from a browser must come from one of this service's own pages.")
+
+
+def refuse_other_person(headers: Headers, caller: Caller) -> None:
+    """Raise NotSignedIn when the page says in whose name it sends and the cookie has become another person's.
+
+    Between asking who is signed in and sending, somebody else may sign in on the same browser.
+    """
+    meant = headers.get(MEANT_PERSON)
+    if meant is not None and meant.strip().lower() != str(caller.id):
+        raise NotSignedIn(f"This was sent in another person's name ({MEANT_PERSON}) than the one signed in here.")
 
 
 class Door:

@@ -126,6 +126,17 @@ def test_signing_out_ends_this_session_alone(house: House, link: str) -> None:
     house.call("GET", "/v1/sessions/current", token=None, headers=second)
 
 
+def test_a_page_that_sends_in_another_persons_name_is_refused(house: House, link: str) -> None:
+    held = {**cookie(house, link), **OWN_PAGE}
+    me = house.call("GET", "/v1/sessions/current", token=None, headers=held)
+    content = {"name": "The Reefhouse", "time_zone": "Europe/Oslo"}
+    as_another = {**held, "Ooid-Person": "01a2226c-a207-7979-a7f1-ba814a277565"}
+    refused = house.call("POST", "/v1/sites", content, token=None, headers=as_another, status=401)
+    assert "Ooid-Person" in refused["detail"]
+    assert house.call("GET", "/v1/sites", token=None, headers=held) == []
+    house.call("POST", "/v1/sites", content, token=None, headers={**held, "Ooid-Person": me["id"]}, status=201)
+
+
 def test_a_session_ends_after_its_time(house: House, link: str) -> None:
     held = cookie(house, link)
     house.now += SESSION_LASTS

@@ -13,17 +13,18 @@ from uuid import UUID
 
 import pytest
 from browser.conftest import ARGUMENTS, CHROMIUM
-from sqlmodel import select
+from sqlmodel import col, select
 from support.house import House
 from support.lossy import Lossy
 from support.served import Served
 from web.visitor import signed_in
 
-from service.access.models import BrowserSession
+from service.access.models import BrowserSession, Person
 from service.access.secrets import hashed
 from service.http.cookies import PLAIN
 from service.resources.records.readings.models import Reading
 from service.storage.database import Database
+from service.storage.trail import AuditEntry, Event
 
 if TYPE_CHECKING:
     from playwright.sync_api import BrowserContext, Page, Playwright
@@ -69,6 +70,14 @@ class Hall:
         with self.house.database.read() as session:
             statement = select(Reading).where(Reading.subject_id == UUID(subject_id)).order_by(Reading.at)  # type: ignore[arg-type]
             return list(session.exec(statement))
+
+    def authors(self, subject_id: str) -> set[str]:
+        """The names of those in whose name the readings of a subject stand in the trail."""
+        ids = [row.id for row in self.readings(subject_id)]
+        chain = (col(Event.chain_id) == AuditEntry.chain_id) & (col(Event.seq) == AuditEntry.seq)
+        named = select(Person.name).join(AuditEntry, col(AuditEntry.actor_id) == Person.id).join(Event, chain)
+        with self.house.database.read() as session:
+            return set(session.exec(named.where(col(Event.thing_id).in_(ids))))
 
     def expire_sign_in(self) -> None:
         """End every session on every phone."""

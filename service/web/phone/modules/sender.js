@@ -117,7 +117,7 @@ async function sendOne(found) {
   try {
     answer = item.picture ? await sendPicture(item) : await ask(item.path, {
       method: item.method,
-      headers: { "Content-Type": "application/json", ...(item.ifMatch ? { "If-Match": item.ifMatch } : {}) },
+      headers: { "Content-Type": "application/json", ...inTheNameOf(item), ...(item.ifMatch ? { "If-Match": item.ifMatch } : {}) },
       body: JSON.stringify(item.body),
     });
   } catch {
@@ -131,9 +131,14 @@ async function sendOne(found) {
   return word;
 }
 
+/** Somebody else may sign in between asking who it is and sending: the service then refuses, and the item waits. */
+function inTheNameOf(item) {
+  return { "Ooid-Person": item.person.id };
+}
+
 /** A picture is the body itself; what is said of it goes as parameters. */
 function sendPicture(item) {
-  const options = { method: item.method, headers: { "Content-Type": item.picture.type }, body: item.picture };
+  const options = { method: item.method, headers: { "Content-Type": item.picture.type, ...inTheNameOf(item) }, body: item.picture };
   return ask(`${item.path}?${new URLSearchParams(item.body)}`, options, PICTURE_WITHIN);
 }
 
