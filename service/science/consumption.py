@@ -5,7 +5,7 @@ readings to believe, `smoother` does the arithmetic. The answer is averaged over
 noisy the kit may be, each setting by the weight the readings give it.
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from service.science.answer import ConsumptionEstimate, Course, Expected, LevelShift, LotStep, Missing, SetAside, Used
 from service.science.course import demand_between
-from service.science.demand_prior import DRIFT_SCORES, NOISE_FACTORS, Grid, robust_start, settings_grid
+from service.science.demand_prior import DRIFT_SCORES, NOISE_FACTORS, Grid, Start, robust_start, settings_grid
 from service.science.filtering import (
     ALKALINITY,
     CALCIUM,
@@ -30,23 +30,32 @@ from service.science.mixture import NormalMixture
 from service.science.robust import Gate
 from service.science.second_look import SecondLook, second_look
 from service.science.smoother import ForwardPass, Smoothed, smooth_backward
-from service.science.sudden_rise import with_sudden_rises
+from service.science.sudden_rise import WORTH_WEIGHING, with_sudden_rises
 from service.science.timeline import Timeline, lay_out
 
 __all__ = ["ALKALINITY", "CALCIUM", "MAGNESIUM", "Scale", "estimate_consumption"]
 
 Values = NDArray[np.float64]
+Flags = NDArray[np.bool_]
+Whole = NDArray[np.int64]
 
-LANES_AT_ONCE = 8192
-"""Systems times settings filtered together: few enough for the processor's cache, a quarter where the whole pass is
-kept for a course (some 30 MB)."""
+LANES_AT_ONCE = 24576
+"""Systems times settings filtered together: so many that numpy's calls cost less than its sums, and few enough for the
+processor's cache."""
+KEPT_COUNTS = 8
+"""A lane of which the whole pass is kept counts for so many: some 40 MB are kept then."""
+SYSTEMS_AT_ONCE = 512
+"""Systems laid out and looked at together, in few settings: so many that numpy's calls cost less than its sums."""
 SHARE_THAT_DECIDES = 0.5
 """A reading is called set aside, a jump accepted, when settings of more than this weight did so."""
 
 
 @dataclass(frozen=True, slots=True)
 class Filtered:
-    """One chunk of systems after the filter: what went in, what came out, the weight of each setting."""
+    """One chunk of systems after the filter: what went in, what came out, the weight of each setting.
+
+    is_doubted (systems): whether the gate or the second look set a reading aside or saw a jump.
+    """
 
     timeline: Timeline
     grid: Grid
@@ -54,6 +63,7 @@ class Filtered:
     gate: Gate
     weight: Values
     look: SecondLook
+    is_doubted: Flags
 
 
 def estimate_consumption(
@@ -83,15 +93,20 @@ def estimate_consumption(
             answers[index] = _nothing(history, lacking)
         else:
             able.append(index)
-    # Records of like length together: a short one is padded to the longest of its chunk.
-    able.sort(key=lambda index: (bool(histories[index].feeds), len(histories[index].readings.at_days)))
-    lanes = LANES_AT_ONCE if course_at_days is None else LANES_AT_ONCE // 4
-    chunk = lanes // (len(DRIFT_SCORES) * len(NOISE_FACTORS))
-    for first in range(0, len(able), chunk):
-        part = able[first : first + chunk]
-        found = _estimate_chunk([histories[i] for i in part], instants[part], [courses[i] for i in part], scale)
+    for part in _alike(histories, able):
+        found = _estimates([histories[i] for i in part], instants[part], [courses[i] for i in part], scale)
         answers.update(zip(part, found, strict=True))
     return [answers[index] for index in range(len(histories))]
+
+
+def _alike(histories: Sequence[SystemHistory], able: list[int]) -> list[list[int]]:
+    """Systems to be laid out together: a short record is padded to the longest, and feeds add an entry to the state."""
+    parts = []
+    for is_fed in (False, True):
+        group = [index for index in able if bool(histories[index].feeds) is is_fed]
+        group.sort(key=lambda index: len(histories[index].readings.at_days))
+        parts += [group[first : first + SYSTEMS_AT_ONCE] for first in range(0, len(group), SYSTEMS_AT_ONCE)]
+    return parts
 
 
 def _setting_weights(log_likelihood: Values, log_prior: Values) -> Values:
@@ -101,9 +116,10 @@ def _setting_weights(log_likelihood: Values, log_prior: Values) -> Values:
     return np.asarray(weight / weight.sum(axis=1, keepdims=True))
 
 
-def _estimate_chunk(
+def _estimates(
     histories: list[SystemHistory], instants: Values, courses: list[Values | None], scale: Scale
-) -> list[ConsumptionEstimate]:
+) -> Iterator[ConsumptionEstimate]:
+    """Looked at all together, in few settings; averaged over all settings a part of them after another."""
     laid_out = lay_out(histories=histories, at_days=instants)
     start = robust_start(timeline=laid_out)
     coarse = settings_grid(start=start, coarse=True)
@@ -116,14 +132,40 @@ def _estimate_chunk(
         keep=False,
     )
     look = second_look(timeline=laid_out, start=start, grid=coarse.likeliest(impression.log_likelihood), scale=scale)
-    look = with_sudden_rises(look=look, timeline=laid_out, start=start, scale=scale)
+    for lanes in _parts(laid_out, instants, courses, look):
+        nodes = int(laid_out.nodes_used[lanes].max())
+        own, timeline = start.take(lanes), laid_out.take(lanes, nodes)
+        seen = with_sudden_rises(look=look.take(lanes, nodes), timeline=timeline, start=own, scale=scale)
+        part = slice(lanes[0], lanes[-1] + 1)
+        yield from _averaged(histories[part], instants[part], courses[part], own, seen, scale)
+
+
+def _parts(timeline: Timeline, instants: Values, courses: list[Values | None], look: SecondLook) -> Iterator[Whole]:
+    """Neighbouring systems to be filtered together in all settings, by how much of their passes must be kept."""
+    is_kept = np.array([course is not None for course in courses]) | (instants < timeline.at_days[-1])
+    once, kept = 1 + KEPT_COUNTS * is_kept.any(), KEPT_COUNTS * (look.last_jump > WORTH_WEIGHING)
+    lanes = len(DRIFT_SCORES) * len(NOISE_FACTORS) * (once + kept)
+    number = np.cumsum(lanes) // LANES_AT_ONCE
+    yield from (np.flatnonzero(number == each) for each in np.unique(number))
+
+
+def _averaged(
+    histories: list[SystemHistory],
+    instants: Values,
+    courses: list[Values | None],
+    start: Start,
+    look: SecondLook,
+    scale: Scale,
+) -> list[ConsumptionEstimate]:
+    """The estimates after the second look, by the filter in all settings."""
     timeline, grid = look.timeline, settings_grid(start=start)
     gate = Gate(len(timeline.at_days), grid.drift.shape)
     last = timeline.at_days[timeline.nodes_used - 1, np.arange(len(histories))]
     keep = any(course is not None for course in courses) or bool(np.any(instants < last))
     forward = run_filter(timeline=timeline, start=start, grid=grid, rule=gate, scale=scale, keep=keep)
     weight = _setting_weights(forward.log_likelihood, grid.log_prior)
-    filtered = Filtered(timeline, grid, forward, gate, weight, look)
+    is_doubted = gate.has_notes.any(axis=1) | (look.jump != 0.0).any(axis=0) | (look.mistake != 0.0).any(axis=0)
+    filtered = Filtered(timeline, grid, forward, gate, weight, look, is_doubted)
     mean, variance = forward.mean[-1], forward.covariance[-1]
     lasting = lasting_variance(timeline=timeline, at_days=last)
     demand = NormalMixture(weight, mean[DEMAND], variance[DEMAND, DEMAND] + lasting[:, None])
@@ -229,8 +271,7 @@ def _lot_steps(history: SystemHistory, filtered: Filtered, lane: int) -> tuple[L
 def _verdicts(filtered: Filtered, lane: int) -> tuple[tuple[SetAside, ...], tuple[LevelShift, ...]]:
     """Readings set aside and jumps accepted, by the second look or by settings of more than half the weight."""
     gate, look, timeline, weight = filtered.gate, filtered.look, filtered.timeline, filtered.weight[lane]
-    notes = (gate.is_aside, gate.jump_variance, look.jump, look.mistake)
-    if not any(note[:, lane].any() for note in notes):
+    if not filtered.is_doubted[lane]:
         return (), ()
     by_gate = gate.is_aside[:, lane] @ weight > SHARE_THAT_DECIDES
     score = np.where(by_gate, gate.score[:, lane] @ weight, look.mistake[:, lane])
@@ -280,7 +321,8 @@ def _would_settle(history: SystemHistory, filtered: Filtered, lane: int) -> tupl
 
 def _lacking(history: SystemHistory) -> tuple[Missing, ...]:
     """What must be on record before anything can be said at all."""
-    lacking = [Missing("readings")] if len(np.unique(history.readings.at_days)) < 2 else []
+    days = history.readings.at_days
+    lacking = [] if np.any(days != days[:1]) else [Missing("readings")]
     for feed in history.feeds:
         if not len(feed.flow.value) and not len(feed.flow.set_value):
             lacking.append(Missing("flow", feed.name))

@@ -36,7 +36,7 @@ def records(of: Places) -> Whole:
 
 def distinct(of: Places) -> Places:
     """Places in order, each once. Check value: none, definition."""
-    ordered = np.sort(of)
+    ordered = np.sort(of, kind="stable")  # merges what already is in order
     return ordered[np.append(True, ordered[1:] != ordered[:-1])] if len(ordered) else ordered
 
 

@@ -32,6 +32,8 @@ class Gate:
         self.is_aside = np.zeros((nodes, *lanes), dtype=np.bool_)
         self.jump = np.zeros((nodes, *lanes))
         self.jump_variance = np.zeros((nodes, *lanes))
+        self.has_notes = np.zeros(lanes, dtype=np.bool_)
+        """Whether a reading was set aside in a lane, for good or until a jump explained it."""
         self._waits_since = np.full(lanes, -1)
         self._waiting_residual = np.zeros(lanes)
         self._waiting_variance = np.zeros(lanes)
@@ -91,6 +93,7 @@ class Gate:
 
     def _remember(self, node: int, lanes: Lanes, residual: Values, reading_variance: Values) -> None:
         """The next reading decides about this one; a lane without a reading there keeps waiting."""
+        self.has_notes.ravel()[lanes] = True
         self._waits_since.ravel()[lanes] = node
         self._waiting_residual.ravel()[lanes] = residual
         self._waiting_variance.ravel()[lanes] = reading_variance

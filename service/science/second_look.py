@@ -30,6 +30,8 @@ PRICE_OF_A_JUMP = PRICE_OF_A_MISTAKE + 1.0
 """In log-likelihood: what an explanation must bring; a jump is the rarer thing."""
 ANY_JUMP_SDS = 1e3
 """A jump accepted may be of any size: its sd is this many times the noise of the reading after it."""
+NOTES = ("mistake", "jump", "size", "size_sd", "lot_step", "lot_step_sd")
+"""What is found at the nodes."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,6 +52,11 @@ class SecondLook:
     lot_step: Values
     lot_step_sd: Values
     last_jump: Values
+
+    def take(self, lanes: Whole, nodes: int) -> "SecondLook":
+        """What was found of some of the systems, as far as the first so many nodes."""
+        notes = {name: getattr(self, name)[:nodes, lanes] for name in NOTES}
+        return SecondLook(timeline=self.timeline.take(lanes, nodes), last_jump=self.last_jump[lanes], **notes)
 
     def evidence(self) -> Values:
         """By how much the explanations raise the log-likelihood, less their price, (systems)."""
@@ -72,7 +79,7 @@ def second_look(*, timeline: Timeline, start: Start, grid: Grid, scale: Scale) -
     plain = _search(timeline.take(lanes), start.take(lanes), grid.take(lanes), scale, with_jumps=False)
     kept = plain.evidence() >= free.evidence()[lanes]
     replaced = lanes[kept]
-    for name in ("mistake", "jump", "size", "size_sd", "lot_step", "lot_step_sd"):
+    for name in NOTES:
         getattr(free, name)[:, replaced] = getattr(plain, name)[:, kept]
     for name in ("has_reading", "jump_variance"):
         getattr(free.timeline, name)[:, replaced] = getattr(plain.timeline, name)[:, kept]

@@ -63,9 +63,12 @@ class Timeline:
     nodes_used: Whole
     supply: Values
 
-    def take(self, lanes: Whole | Flags) -> "Timeline":
-        """The timeline of some of the systems."""
-        return Timeline(**{name: getattr(self, name)[..., lanes] for name in self.__dataclass_fields__})
+    def take(self, lanes: Whole | Flags, nodes: int | None = None) -> "Timeline":
+        """The timeline of some of the systems, as far as the first so many nodes (None: all of them)."""
+        columns = {name: getattr(self, name) for name in self.__dataclass_fields__}
+        return Timeline(
+            **{name: each[lanes] if each.ndim == 1 else each[:nodes, lanes] for name, each in columns.items()}
+        )
 
 
 def lay_out(*, histories: Sequence[SystemHistory], at_days: Values) -> Timeline:

@@ -51,6 +51,15 @@ def test_two_in_a_row_that_agree_are_a_jump_and_neither_was_wrong() -> None:
     assert gate.jump_variance[0].item() == pytest.approx(0.36 + 0.64 / 2)
 
 
+@pytest.mark.parametrize(("residuals", "is_noted"), [((0.3, 3.9), False), ((4.1, 0.3), True), ((6.0, 5.6), True)])
+def test_a_lane_with_a_note_says_so(residuals: tuple[float, float], is_noted: bool) -> None:
+    gate = Gate(2, (1, 1))
+    for node, residual in enumerate(residuals):
+        judge(gate, node, residual)
+    assert gate.has_notes.item() is is_noted
+    assert bool(gate.is_aside.any() or gate.jump_variance.any()) is is_noted
+
+
 @pytest.mark.parametrize("second", [-5.6, 12.0])
 def test_two_in_a_row_that_disagree_are_two_mistakes(second: float) -> None:
     gate = Gate(2, (1, 1))
