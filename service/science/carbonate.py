@@ -159,6 +159,23 @@ def carbonate_system(
     return _state(k, h, co2, calcium_mol_kg)
 
 
+def other_alkalinity(*, constants: Equilibria, ph_total: Numbers) -> Values:
+    """Alkalinity of all but carbonate at a pH, mol/kg: borate, water, hydrogen sulphate and hydrogen fluoride.
+
+    Source: DICKSON07. Check value: none, tested by test_parts_of_a_water_are_those_of_the_whole_system.
+    """
+    return _other_alkalinity(constants, _power10(-np.asarray(ph_total, dtype=np.float64)))
+
+
+def dic_of(*, constants: Equilibria, alkalinity_mol_kg: Numbers, ph_total: Numbers) -> Values:
+    """Dissolved inorganic carbon at an alkalinity and a pH, mol/kg, of a water whose constants are known.
+
+    Source: DICKSON07. Check value: none, tested by test_parts_of_a_water_are_those_of_the_whole_system.
+    """
+    h = _power10(-np.asarray(ph_total, dtype=np.float64))
+    return (alkalinity_mol_kg - _other_alkalinity(constants, h)) * _dic_per_carbonate_alkalinity(constants, h)
+
+
 def ph_total_from_nbs(*, ph_nbs: Numbers, salinity: Numbers, temperature_c: Numbers) -> Values:
     """pH on the total scale from a reading in NBS buffers, at the temperature of the reading.
 

@@ -21,6 +21,7 @@ from service.science.carbonate import (
     dic_per_alkalinity,
     ph_total_from_nbs,
 )
+from service.science.chamber_water import chamber_water
 from service.science.seawater import total_calcium_riley1967
 
 LOWEST_CHAMBER_PH, HIGHEST_CHAMBER_PH = 4.0, 9.0
@@ -176,27 +177,17 @@ def ceiling_by_ph(
 ) -> Ceiling:
     """The highest effluent alkalinity at a chamber pH. 0.1 pH is 17 % of it.
 
-    At constant pH carbonate rises in proportion to carbonate alkalinity, and calcium with half of what is gained:
-    (Ca_in + (TA - TA_in)/2) s (TA - o) = Ksp, the larger root.
+    In closed form: `service.science.chamber_water`.
 
     Source: DERIVED, MUCCI83, LUEKER00, RILEY67, TAKAHASHI82.
     Check value: alkalinity_mol_kg = 13.35e-3 at chamber_ph_nbs=6.6, inflow_alkalinity_mol_kg=2.788120e-3, salinity=35,
         temperature_c=25 (+-2e-5).
     """
-    if inflow_calcium_mol_kg is None:
-        inflow_calcium_mol_kg = total_calcium_riley1967(salinity=salinity)
     water = {"salinity": salinity, "temperature_c": temperature_c, "boron_factor": boron_factor}
-    ph_total = ph_total_from_nbs(ph_nbs=chamber_ph_nbs, salinity=salinity, temperature_c=temperature_c)
-    any_water = carbonate_system(
-        alkalinity_mol_kg=inflow_alkalinity_mol_kg, ph_total=ph_total, calcium_mol_kg=inflow_calcium_mol_kg, **water
+    of_chamber = chamber_water(
+        inflow_alkalinity_mol_kg=inflow_alkalinity_mol_kg, inflow_calcium_mol_kg=inflow_calcium_mol_kg, **water
     )
-    carbonate_alkalinity = any_water.bicarbonate_mol_kg + 2.0 * any_water.carbonate_mol_kg
-    offset = any_water.alkalinity_mol_kg - carbonate_alkalinity
-    share = any_water.carbonate_mol_kg / carbonate_alkalinity
-    ksp = inflow_calcium_mol_kg * any_water.carbonate_mol_kg / any_water.omega_aragonite
-    # With y = TA - offset: (y/2 + a) y share = ksp.
-    a = inflow_calcium_mol_kg + 0.5 * (offset - inflow_alkalinity_mol_kg)
-    alkalinity = offset - a + np.sqrt(a**2 + 2.0 * ksp / share)
+    alkalinity, ph_total = of_chamber.ceiling_mol_kg(chamber_ph_nbs), of_chamber.ph_total(chamber_ph_nbs)
     return _ceiling(carbonate_system(alkalinity_mol_kg=alkalinity, ph_total=ph_total, **water))
 
 

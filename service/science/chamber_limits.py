@@ -34,8 +34,8 @@ from dataclasses import dataclass, fields, replace
 import numpy as np
 
 from service.science import Numbers, Values
-from service.science.carbonate import carbonate_system, dic_per_alkalinity, ph_total_from_nbs
-from service.science.chamber_model import Running, added_co2, ceiling
+from service.science.carbonate import dic_per_alkalinity
+from service.science.chamber_model import Running, RunningWater
 from service.science.chamber_uncertainty import (
     CHAMBER_PH_SD,
     TANK_PH_SD,
@@ -44,6 +44,7 @@ from service.science.chamber_uncertainty import (
     Z_95,
     Interval,
 )
+from service.science.chamber_water import ChamberWater
 
 HIGHEST_ORDER = 2.0
 STEP_PH = 1e-3
@@ -94,12 +95,15 @@ def limits(*, running: Running, holds_ph: bool = False, order: Numbers = 1.0) ->
     dissolved = 0.5 * (
         np.asarray(running.effluent_alkalinity_mol_kg, dtype=np.float64) - running.inflow_alkalinity_mol_kg
     )
-    added = added_co2(running=running)
+    water = RunningWater.of(running)
+    added = water.added_co2_mol_kg(running.effluent_alkalinity_mol_kg, running.effluent_ph_nbs)
     known = (dissolved > 0.0) & (added > 0.0)
     dissolved, added = np.where(known, dissolved, np.nan), np.where(known, added, np.nan)
-    room = np.maximum(_top(running, running.effluent_ph_nbs) - running.effluent_alkalinity_mol_kg, 0.0)
+    room = np.maximum(water.effluent.ceiling_mol_kg(running.effluent_ph_nbs) - running.effluent_alkalinity_mol_kg, 0.0)
     m = room / (order * dissolved)
-    by_co2, by_carbonate = (np.zeros_like(m), np.zeros_like(m)) if holds_ph else _ceiling_gained(running)
+    by_co2, by_carbonate = (
+        (np.zeros_like(m), np.zeros_like(m)) if holds_ph else _ceiling_gained(running, water.effluent)
+    )
     whole = m + 2.0 - by_carbonate
     gas, media = by_co2 * (added / dissolved) / whole, m / whole
     return Limits(*np.broadcast_arrays(gas, 1.0 - gas - media, media))
@@ -146,35 +150,18 @@ def limits_with_errors(*, running: Running, errors: ReadingErrors | None = None,
     )
 
 
-def _ceiling_gained(running: Running) -> tuple[Values, Values]:
+def _ceiling_gained(running: Running, water: ChamberWater) -> tuple[Values, Values]:
     """T_C, T_D: how the ceiling moves with carbon dioxide, and with calcium carbonate, in the effluent (1).
 
     Through the pH alone: a mole of carbon moves it by 1/(dDIC/dpH), one of calcium carbonate (two of alkalinity, one of
     carbon) by (1 - 2 r)/(dDIC/dpH), r = dDIC/dTA at constant pH.
     """
-    ph = np.asarray(running.effluent_ph_nbs, dtype=np.float64)
+    ph, alkalinity = np.asarray(running.effluent_ph_nbs, dtype=np.float64), running.effluent_alkalinity_mol_kg
     above, below = ph + STEP_PH, ph - STEP_PH
-    of_ph = (_top(running, above) - _top(running, below)) / (_carbon(running, above) - _carbon(running, below))
+    of_ph = (water.ceiling_mol_kg(above) - water.ceiling_mol_kg(below)) / (
+        water.carbon_mol_kg(alkalinity, above) - water.carbon_mol_kg(alkalinity, below)
+    )
     r = dic_per_alkalinity(
-        ph_total=_total(running, ph), salinity=running.salinity, temperature_c=running.effluent_temperature_c
+        ph_total=water.ph_total(ph), salinity=running.salinity, temperature_c=running.effluent_temperature_c
     )
     return of_ph, of_ph * (1.0 - 2.0 * r)
-
-
-def _top(running: Running, ph_nbs: Numbers) -> Values:
-    return ceiling(running=running, ph_nbs=ph_nbs).alkalinity_mol_kg
-
-
-def _total(running: Running, ph_nbs: Numbers) -> Values:
-    return ph_total_from_nbs(ph_nbs=ph_nbs, salinity=running.salinity, temperature_c=running.effluent_temperature_c)
-
-
-def _carbon(running: Running, ph_nbs: Numbers) -> Values:
-    """DIC of the effluent at its alkalinity and a pH, mol/kg."""
-    return carbonate_system(
-        alkalinity_mol_kg=running.effluent_alkalinity_mol_kg,
-        ph_total=_total(running, ph_nbs),
-        salinity=running.salinity,
-        temperature_c=running.effluent_temperature_c,
-        boron_factor=running.boron_factor,
-    ).dic_mol_kg

@@ -115,20 +115,25 @@ def chamber_balance_with_errors(
         "effluent_temperature_c": effluent_temperature_sd,
     }
     water = {"salinity": salinity, "inflow_temperature_c": inflow_temperature_c, "boron_factor": boron_factor}
-    as_read = chamber_balance(**reading, **water)
-    up, down = [], []
-    for name in READINGS:
+    shape = np.broadcast_shapes(*(np.shape(each) for each in (*reading.values(), *sd.values())))
+    # one row a reading moved up, one moved down, and last as read
+    moved = {name: np.array(np.broadcast_to(reading[name], (2 * len(READINGS) + 1, *shape))) for name in READINGS}
+    for row, name in enumerate(READINGS):
         step = Z_95 * np.asarray(sd[name])
-        up.append(chamber_balance(**reading | {name: reading[name] + step}, **water))
-        down.append(chamber_balance(**reading | {name: reading[name] - step}, **water))
+        moved[name][row] += step
+        moved[name][row + len(READINGS)] -= step
+    found = chamber_balance(**moved, **water)
+
+    def moves(result: str) -> tuple[Values, Values, Values]:
+        rows = getattr(found, result)
+        up, down = np.split(rows[:-1] - rows[-1], 2)
+        return rows[-1], up, down
 
     def interval(result: str) -> Interval:
-        value = getattr(as_read, result)
-        moved = np.stack(np.broadcast_arrays(*(getattr(each, result) - value for each in (*up, *down))))
-        return Interval.from_moves(value, *np.split(moved, 2))
+        return Interval.from_moves(*moves(result))
 
-    of_c = [u.added_co2_mol_kg - d.added_co2_mol_kg for u, d in zip(up, down, strict=True)]
-    squares = np.stack(np.broadcast_arrays(*of_c)) ** 2
+    _, up, down = moves("added_co2_mol_kg")
+    squares = (up - down) ** 2
     whole = squares.sum(axis=0)
     return ChamberUncertainty(
         dissolved_mol_kg=interval("dissolved_mol_kg"),

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from service.science.chamber_limits import ReadingErrors, limits, limits_with_errors
-from service.science.chamber_model import Running, added_co2, at_gas_and_drip, at_ph_and_drip, ceiling
+from service.science.chamber_model import Running, RunningWater, added_co2, at_gas_and_drip, at_ph_and_drip
 from service.science.seawater import density
 from service.simulation import chemistry
 from service.simulation.basin import Ledger, column
@@ -27,7 +27,7 @@ def chamber(alkalinity_mol_kg: float = 8.712875e-3, ph: float = 6.6) -> Running:
 
 def test_the_chamber_of_the_worked_case() -> None:
     assert float(added_co2(running=chamber())) == pytest.approx(5.3192e-3, abs=2e-6)
-    assert float(ceiling(running=chamber(), ph_nbs=6.6).alkalinity_mol_kg) == pytest.approx(13.35e-3, abs=2e-5)
+    assert float(RunningWater.of(chamber()).effluent.ceiling_mol_kg(6.6)) == pytest.approx(13.35e-3, abs=2e-5)
 
 
 def test_the_share_of_gas_at_the_ceiling_by_hand() -> None:
@@ -67,7 +67,7 @@ def test_in_a_thin_effluent_more_drip_brings_less() -> None:
 @pytest.mark.parametrize("order", [1.0, 2.0, 4.0])
 def test_with_the_ph_held_media_lead_below_one_over_one_and_the_order(order: float) -> None:
     """A part f of the way to the ceiling leaves m = 2 (1 - f)/(n f): media m/(m + 2) is a half at f = 1/(1 + n)."""
-    tank, top = 2.788120e-3, float(ceiling(running=chamber(), ph_nbs=6.6).alkalinity_mol_kg)
+    tank, top = 2.788120e-3, float(RunningWater.of(chamber()).effluent.ceiling_mol_kg(6.6))
     even = limits(running=chamber(tank + (top - tank) / (1.0 + order)), holds_ph=True, order=order)
     assert float(even.media) == pytest.approx(0.5, abs=1e-9)
     assert float(even.drip) == pytest.approx(0.5, abs=1e-9)
@@ -88,7 +88,7 @@ def test_a_second_order_law_solved_on_its_own() -> None:
     """Q (TA - TA_in) = k (TA_max - TA)^2, its positive root at each pH, the pH by halving until the gas is spent."""
     read = chamber()
     gained = read.effluent_alkalinity_mol_kg - read.inflow_alkalinity_mol_kg
-    top = float(ceiling(running=read, ph_nbs=6.6).alkalinity_mol_kg)
+    top = float(RunningWater.of(read).effluent.ceiling_mol_kg(6.6))
     k = DRIP * gained / (top - read.effluent_alkalinity_mol_kg) ** 2
     gas = DRIP * float(added_co2(running=read))
 
@@ -96,7 +96,7 @@ def test_a_second_order_law_solved_on_its_own() -> None:
         low, high = 5.5, 8.0
         for _ in range(45):
             ph = 0.5 * (low + high)
-            room = float(ceiling(running=read, ph_nbs=ph).alkalinity_mol_kg) - read.inflow_alkalinity_mol_kg
+            room = float(RunningWater.of(read).effluent.ceiling_mol_kg(ph)) - read.inflow_alkalinity_mol_kg
             x = room + drip / (2 * k) - np.sqrt((room + drip / (2 * k)) ** 2 - room**2)
             added = float(added_co2(running=chamber(read.inflow_alkalinity_mol_kg + x, ph)))
             low, high = (ph, high) if drip * added > gas * times_gas else (low, ph)

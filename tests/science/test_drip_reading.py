@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from service.science.chamber_limits import limits
-from service.science.chamber_model import Running, ceiling
+from service.science.chamber_model import Running, RunningWater
 from service.science.drip_reading import LEAST_POWER, reading_alone
 from service.science.level_change import LevelChange, level_change
 
@@ -23,7 +23,7 @@ def test_the_drips_share_is_what_the_power_rests_on(order: float) -> None:
         drip_l_d=80.0, inflow_alkalinity_mol_kg=2.788e-3, inflow_ph_nbs=8.1,
         effluent_alkalinity_mol_kg=0.34852e-3 * dkh, effluent_ph_nbs=ph,
     )  # fmt: skip
-    below = running.effluent_alkalinity_mol_kg <= ceiling(running=running, ph_nbs=ph).alkalinity_mol_kg
+    below = running.effluent_alkalinity_mol_kg <= RunningWater.of(running).effluent.ceiling_mol_kg(ph)
     share = limits(running=running, order=order).drip[below]
     assert share.size > 100
     assert -0.105 < share.min() < share.max() < 1.0 - LEAST_POWER
