@@ -127,6 +127,46 @@ def split_binding_all_gas(
     return _split(demand_meq_d, part, dissolved_mol_kg, strength_mol_l, salinity, temperature_c, evaporation_l_d)
 
 
+def split_for_wanted_ph(
+    *,
+    demand_meq_d: Numbers,
+    reactor_meq_d: Numbers,
+    carried_mol_d: Numbers,
+    dissolved_mol_kg: Numbers,
+    added_co2_mol_kg: Numbers,
+    strength_mol_l: Numbers,
+    salinity: Numbers,
+    temperature_c: Numbers,
+    evaporation_l_d: Numbers = np.inf,
+) -> Split:
+    """Effluent and limewater together leave the air to take so much carbon more than today, the effluent as it is.
+
+    R + Y = U and c (R - R_0) - Y/2 = N with c = C/2D, so Y = (c (U - R_0) - N)/(c + 1/2), held to 0..U. R_0 is what the
+    reactor brings now, N what the air takes at the wanted pH beyond today's (ph_course.carried_mol_d), negative where pH
+    is to rise. With U = R_0, N = -c R_0 is `split_binding_all_gas`, N = -x R_0 `split_for_constant_ph`. More than
+    evaporates is not dosed.
+
+    Source: DERIVED.
+    Check value: limewater_l_d = 7.9 at demand_meq_d=500, reactor_meq_d=500, carried_mol_d=-0.4489,
+        dissolved_mol_kg=2.96238e-3, added_co2_mol_kg=5.3192e-3, strength_mol_l=0.0203, salinity=35, temperature_c=25
+        (+-0.05).
+    Check value: drip_l_d = 29.5 at demand_meq_d=500, reactor_meq_d=500, carried_mol_d=-0.4489,
+        dissolved_mol_kg=2.96238e-3, added_co2_mol_kg=5.3192e-3, strength_mol_l=0.0203, salinity=35, temperature_c=25
+        (+-0.1).
+    Check value: limewater_l_d = 4.2 at demand_meq_d=500, reactor_meq_d=500, carried_mol_d=-0.2371,
+        dissolved_mol_kg=2.96238e-3, added_co2_mol_kg=5.3192e-3, strength_mol_l=0.0203, salinity=35, temperature_c=25
+        (+-0.05).
+    Check value: drip_l_d = 54.5 at demand_meq_d=500, reactor_meq_d=500, carried_mol_d=-0.2371,
+        dissolved_mol_kg=2.96238e-3, added_co2_mol_kg=5.3192e-3, strength_mol_l=0.0203, salinity=35, temperature_c=25
+        (+-0.1).
+    """
+    demand = np.asarray(demand_meq_d, dtype=np.float64)
+    c = added_co2_mol_kg / (2.0 * np.asarray(dissolved_mol_kg, dtype=np.float64))
+    wanted = (c * (demand - reactor_meq_d) - 1000.0 * np.asarray(carried_mol_d)) / (c + 0.5)
+    part = np.clip(wanted, 0.0, demand) / demand
+    return _split(demand, part, dissolved_mol_kg, strength_mol_l, salinity, temperature_c, evaporation_l_d)
+
+
 def ph_nbs_after_dose(
     *,
     dose_l: Numbers,

@@ -42,11 +42,25 @@ class Start:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Turn:
-    """From a day on so much more (less) runs in a day, in the level's unit, known to an sd that lasts."""
+    """From a day on so much more (less) runs in a day, in the level's unit, known to an sd that lasts.
+
+    shares: which part of it runs on its first day, its second and so on; the last goes on. The sd is shared out alike.
+    """
 
     from_days: float
     rate: float
     sd: float = 0.0
+    shares: tuple[float, ...] = (1.0,)
+
+    @property
+    def days(self) -> Values:
+        """The instants at which another share begins."""
+        return self.from_days + np.arange(float(len(self.shares)))
+
+    def share_at(self, day: float) -> float:
+        """The part of it that runs from an instant on."""
+        begun = int(np.searchsorted(self.days, day, side="right"))
+        return self.shares[begun - 1] if begun else 0.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -124,7 +138,7 @@ def project(
     Shapes: the axis of the result is the days.
     """
     instants = np.unique(
-        np.concatenate([np.arange(days + 1.0), [turn.from_days for turn in turns], [each.at_days for each in changes]])
+        np.concatenate([np.arange(days + 1.0), *(turn.days for turn in turns), [each.at_days for each in changes]])
     )
     instants = instants[(instants >= 0.0) & (instants <= days)]
     means, variances = [], []
@@ -164,11 +178,11 @@ def _step(
 ) -> tuple[Values, Values]:
     step = transition(exchange_per_day=np.asarray(rate), dt_days=np.asarray(now - before))
     decay, response = float(step.decay), float(step.response_days)
-    on = np.array([1.0 if turn.from_days <= before else 0.0 for turn in turns])
+    shares = np.array([turn.share_at(float(before)) for turn in turns])
     matrix = np.eye(len(state))
     matrix[0, 0], matrix[0, 1] = decay, response
-    matrix[0, 2:] = response * on
-    planned = math.fsum(turn.rate for turn in turns if turn.from_days <= before)
+    matrix[0, 2:] = response * shares
+    planned = math.fsum(turn.rate * share for turn, share in zip(turns, shares, strict=True))
     pulled = np.zeros(len(state))
     pulled[0] = response * (rate * start.level + planned)
     noise = np.zeros_like(covariance)

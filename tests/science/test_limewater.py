@@ -13,6 +13,7 @@ from service.science.limewater import (
     saturated_mol_l,
     split_binding_all_gas,
     split_for_constant_ph,
+    split_for_wanted_ph,
 )
 from service.science.units import convert
 
@@ -120,3 +121,46 @@ def test_the_two_meet_the_demand_and_balance_carbon(
             assert gas > bound * split.limewater_meq_d
         else:
             assert gas == pytest.approx(bound * split.limewater_meq_d, rel=1e-9)
+
+
+C = float(CHAMBER.added_co2_mol_kg / (2 * CHAMBER.dissolved_mol_kg))
+X = float(CHAMBER.excess_co2_mol_kg / (2 * CHAMBER.dissolved_mol_kg))
+WANTED = {
+    **DEMAND, "reactor_meq_d": 500.0, "dissolved_mol_kg": CHAMBER.dissolved_mol_kg,
+    "added_co2_mol_kg": CHAMBER.added_co2_mol_kg,
+}  # fmt: skip
+
+
+def test_the_wanted_ph_meets_the_two_worked_splits() -> None:
+    """All the gas bound is N = -c R_0, the carry-over alone N = -x R_0: 7.9 L/d with 29.5, 4.2 L/d with 54.5."""
+    for carried, lime, litres, drip in ((-C * 0.5, 321.0, 7.9, 29.5), (-X * 0.5, 170.0, 4.2, 54.5)):
+        found = split_for_wanted_ph(carried_mol_d=carried, **WANTED)
+        assert (found.limewater_meq_d, found.drip_l_d) == pytest.approx((lime, drip), abs=0.5)
+        assert found.limewater_l_d == pytest.approx(litres, abs=0.05)
+    carry = split_for_constant_ph(
+        dissolved_mol_kg=CHAMBER.dissolved_mol_kg, excess_co2_mol_kg=CHAMBER.excess_co2_mol_kg,
+        carbon_per_alkalinity_fraction=R, **DEMAND,
+    )  # fmt: skip
+    assert found.limewater_meq_d == pytest.approx(float(carry.limewater_meq_d), rel=1e-9)
+
+
+@settings(derandomize=True, max_examples=100, deadline=None)
+@given(st.floats(50.0, 5000.0), st.floats(50.0, 5000.0), st.floats(-3.0, 3.0), st.floats(0.5, 200.0))
+def test_a_wanted_ph_balances_carbon_or_says_what_stops_it(
+    demand: float, reactor: float, carried: float, most: float
+) -> None:
+    """R + Y = U always; c (R - R_0) - Y/2 = N wherever neither evaporation nor an end of 0..U stops it."""
+    asked = {**WANTED, "demand_meq_d": demand, "reactor_meq_d": reactor}
+    split = split_for_wanted_ph(carried_mol_d=carried, evaporation_l_d=most, **asked)
+    lime, left = float(split.limewater_meq_d), float(split.reactor_meq_d)
+    assert lime + left == pytest.approx(demand, rel=1e-12)
+    taken = C * (left - reactor) - lime / 2
+    if split.is_limited:
+        assert split.limewater_l_d == most
+        assert taken > 1000 * carried
+    elif lime == 0.0:
+        assert taken <= 1000 * carried + 1e-6
+    elif left < 1e-9 * demand:
+        assert taken >= 1000 * carried - 1e-6
+    else:
+        assert taken == pytest.approx(1000 * carried, abs=1e-6)

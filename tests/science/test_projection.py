@@ -101,3 +101,52 @@ def test_a_system_that_answers_comes_to_rest() -> None:
     )  # fmt: skip
     assert both.low[-1] < ahead.value[-1] + 0.1
     assert both.high[-1] > free.value[-1] - 0.1
+
+
+def test_a_turn_in_shares_is_what_its_parts_are_one_by_one() -> None:
+    """A third for three days, two thirds for three more, then all: three turns of a third each, nothing else."""
+    parts = [Turn(from_days=day, rate=0.02) for day in (1.0, 4.0, 7.0)]
+    in_one = Turn(from_days=1.0, rate=0.06, shares=(1 / 3,) * 3 + (2 / 3,) * 3 + (1.0,))
+    np.testing.assert_allclose(
+        project(start=START, days=20, turns=[in_one], **ONE).value,
+        project(start=START, days=20, turns=parts, **ONE).value,
+        rtol=1e-12,
+    )
+    # what is known poorly is so by the share that runs: a third of it is off by a third of its error
+    wide = Turn(from_days=0.0, rate=0.0, sd=0.1, shares=(1 / 3,))
+    third = Turn(from_days=0.0, rate=0.0, sd=0.1 / 3)
+    found, wanted = (project(start=START, days=5, turns=[each], **ONE).high for each in (wide, third))
+    np.testing.assert_allclose(found, wanted, rtol=1e-12)
+    assert [in_one.share_at(day) for day in (0.99, 1.0, 3.5, 4.0, 99.0)] == [0.0, 1 / 3, 1 / 3, 2 / 3, 1.0]
+
+
+def test_what_comes_in_less_what_goes_is_what_the_water_gains() -> None:
+    """Stock after - stock before = net supply + turns - taken back + water changes, day by day, to the last digits.
+
+    What is taken back is integrated here by itself: A runs from its value at dawn to its rest exponentially.
+    """
+    rate, days, volume = 0.07, 30, 1000.0
+    turns = [
+        Turn(from_days=0.0, rate=0.05, shares=(0.25,) * 3 + (0.5,) * 3 + (0.75,) * 3 + (1.0,)),
+        Turn(from_days=5.0, rate=-0.03),
+    ]
+    change = Change(at_days=12.0, fraction=0.2, fraction_sd=0.0, new_level=2.4, new_level_sd=0.0)
+    ahead = project(
+        start=START, days=days, restoring_per_day=np.array([rate]), weight=np.array([1.0]), turns=turns,
+        changes=[change],
+    )  # fmt: skip
+    supplied = taken_back = exchanged = 0.0
+    level = START.level
+    for day in range(days):
+        inflow = START.net_rate + sum(turn.rate * turn.share_at(float(day)) for turn in turns)
+        rest = START.level + inflow / rate
+        above = (rest - START.level) + (level - rest) * -np.expm1(-rate) / rate  # mean of A - A_0 over the day
+        supplied += volume * inflow
+        taken_back += volume * rate * above
+        level = rest + (level - rest) * np.exp(-rate)
+        if day + 1 == change.at_days:
+            exchanged = volume * change.fraction * (change.new_level - level)
+            level += change.fraction * (change.new_level - level)
+        gained = volume * (ahead.value[day + 1] - START.level)
+        assert gained == pytest.approx(supplied - taken_back + exchanged, abs=1e-9)
+    assert min(abs(supplied), abs(taken_back), abs(exchanged)) > 10.0
