@@ -141,9 +141,9 @@ def split_for_wanted_ph(
 ) -> Split:
     """Effluent and limewater together leave the air to take so much carbon more than today, the effluent as it is.
 
-    R + Y = U and c (R - R_0) - Y/2 = N with c = C/2D, so Y = (c (U - R_0) - N)/(c + 1/2), held to 0..U. R_0 is what the
-    reactor brings now, N what the air takes at the wanted pH beyond today's (ph_course.carried_mol_d), negative where pH
-    is to rise. With U = R_0, N = -c R_0 is `split_binding_all_gas`, N = -x R_0 `split_for_constant_ph`. More than
+    R + Y = U and c (R - R_0) - Y/2 = N with c = C/2D, so Y = (c (U - R_0) - N)/(c + 1/2), held to 0..U. R_0 is what
+    the reactor brings now, N what the air takes beyond today at the wanted pH (ph_course.carried_mol_d), negative where
+    pH is to rise. With U = R_0, N = -c R_0 is `split_binding_all_gas`, N = -x R_0 `split_for_constant_ph`. More than
     evaporates is not dosed.
 
     Source: DERIVED.

@@ -8,21 +8,38 @@ from typing import Any
 import numpy as np
 
 from service.computations.answers import LEVEL, remark, sources_of
+from service.computations.calculations.limewater import CAUTIONS as LIMEWATER_CAUTIONS
 from service.computations.consumption.answer import NO_VOLUME, Scaled, missing, per_day, set_aside, used
 from service.computations.projection.costs import shown_reactor
-from service.computations.projection.course import QUANTITY, courses, looks
+from service.computations.projection.course import QUANTITY, looks, now_of
 from service.computations.projection.models import ProjectionSent
-from service.computations.projection.ph import assumed, findings, lacks, ph_course, shown_exchange
+from service.computations.projection.ph import assumed, findings, lacks, ph_course, shown_exchange, shown_ph
 from service.computations.projection.plan import lacking
 from service.computations.projection.situation import Situation
+from service.computations.projection.stages import (
+    STAGED,
+    Staged,
+    shown_stages,
+    staged,
+    staging_advice,
+    staging_findings,
+)
+from service.computations.projection.steps import as_sent
+from service.computations.projection.wanted import (
+    WANTED,
+    Wanted,
+    shown_wanted,
+    wanted,
+    wanted_advice,
+    wanted_findings,
+)
 from service.errors import Unacceptable
-from service.resources.keeping.amounts import amount_in, refused
-from service.resources.places.systems.models import System
+from service.resources.keeping.amounts import refused
 from service.science.chamber_model import at_gas_and_drip, dissolving_l_d
-from service.science.ph_course import ph_course_nbs
+from service.science.limewater import split_for_wanted_ph
+from service.science.ph_course import ph_course_nbs, share_at_rest
 from service.science.projection import Ahead, project, start_of
 
-MOST_A_DAY_MEQ_L = 0.35665
 ASSUMED = (
     "What runs in now goes on: drips, exchanges, pumps and limewater as in the last three days (known "
     "to 5 %), doses at once as in the last fortnight (to 30 %). Water changes go on only as planned.",
@@ -50,6 +67,7 @@ def shown(situation: Situation, sent: ProjectionSent) -> dict[str, Any]:
         "course": None, "unchanged": None, "largest_change": None, "ph": None,
         "gas_exchange": shown_exchange(situation.exchange),
         "reactors": [shown_reactor(each) for each in reactors],
+        "wanted": None, "stages": [],
         "used": {}, "set_aside": [], "missing": [], "findings": [], "advice": [],
         "assumptions": [*ASSUMED, *assumed(situation.exchange)],
         "sources": sources_of(project, start_of, at_gas_and_drip, dissolving_l_d, ph_course_nbs),
@@ -58,27 +76,54 @@ def shown(situation: Situation, sent: ProjectionSent) -> dict[str, Any]:
     if gathered is None or situation.water.volume_l is None:
         return {**answer, "missing": [NO_VOLUME]}
     estimates = looks(gathered, situation.at)
-    now = estimates[0]
+    latest = estimates[0]
     answer.update(
-        used=used(gathered, now),
-        set_aside=set_aside(gathered, now, scaled),
+        used=used(gathered, latest),
+        set_aside=set_aside(gathered, latest, scaled),
         assumptions=[*answer["assumptions"], *gathered.inputs.assumptions],
-        missing=[
-            *(missing(gathered, QUANTITY, lack) for lack in now.missing), *lacking(reactors), *lacks(situation, sent),
-        ],
-    )  # fmt: skip
+        missing=[*(missing(gathered, QUANTITY, lack) for lack in latest.missing), *lacking(reactors)],
+    )
     if any(each.expected is None for each in estimates) or lacking(reactors):
         return answer
-    ahead = courses(situation, sent, estimates)
-    ph = ph_course(situation, sent, ahead.planned, ahead.moved)
+    now = now_of(situation, estimates)
+    found = wanted(situation, sent, now)
+    if isinstance(found, str):
+        return {**answer, "missing": [*answer["missing"], remark("wanted_ph", found, situation.system.id)]}
+    plan = staged(situation, sent, now, as_sent(sent, reactors) if found is None else found.step_at)
+    answer |= _followed(situation, plan, scaled, answer)
+    answer["findings"] = [*staging_findings(situation, sent, plan, scaled), *answer["findings"]]
+    answer["assumptions"] = [*answer["assumptions"], STAGED, now.words]
+    return answer if found is None else {**answer, **_for_wanted(situation, found, answer)}
+
+
+def _followed(situation: Situation, plan: Staged, scaled: Scaled, answer: dict[str, Any]) -> dict[str, Any]:
+    """What the plan makes of the water, day by day in its stages, and what that takes."""
+    ahead, whole = plan.courses, plan.steps[-1]
+    ph = shown_ph(ph_course(situation, plan.steps, ahead.planned, ahead.moved), situation.at)
     return {
-        **answer,
         "course": _course(ahead.planned, situation.at, scaled),
         "unchanged": _course(ahead.unchanged, situation.at, scaled),
         "largest_change": _largest(ahead.planned, scaled),
         "ph": ph,
-        "findings": [*_findings(situation.system, sent, ahead.planned, scaled), *findings(situation, ph)],
-        "assumptions": [*answer["assumptions"], ahead.words],
+        "reactors": [shown_reactor(each) for each in whole.reactors],
+        "stages": shown_stages(plan, situation.at),
+        "missing": [*answer["missing"], *lacks(situation, whole)],
+        "findings": [*_starved(situation, ahead.planned), *findings(situation, ph)],
+        "advice": staging_advice(situation, plan, scaled),
+    }
+
+
+def _for_wanted(situation: Situation, found: Wanted, answer: dict[str, Any]) -> dict[str, Any]:
+    """What a wanted pH adds to the answer."""
+    return {
+        "wanted": shown_wanted(situation, found),
+        "findings": [*wanted_findings(situation, found), *answer["findings"]],
+        "advice": [wanted_advice(situation, found), *answer["advice"]],
+        "assumptions": [*WANTED, *answer["assumptions"]],
+        "sources": sources_of(
+            split_for_wanted_ph, share_at_rest, project, start_of, at_gas_and_drip, dissolving_l_d, ph_course_nbs
+        ),
+        "cautions": [*answer["cautions"], *LIMEWATER_CAUTIONS],
     }
 
 
@@ -112,21 +157,8 @@ def _largest(ahead: Ahead, scaled: Scaled) -> dict[str, Any]:
     return {**numbers, "level": LEVEL, "unit": scaled.level_unit}
 
 
-def _findings(system: System, sent: ProjectionSent, ahead: Ahead, scaled: Scaled) -> list[dict[str, Any]]:
-    most = MOST_A_DAY_MEQ_L
-    if sent.most_a_day is not None:
-        most = amount_in(sent.most_a_day, "meq/L", pointer="/most_a_day", above=0)
-    moved = np.diff(ahead.value)
-    found = []
-    if np.any(np.abs(moved) > most):
-        day = int(np.abs(moved).argmax())
-        by, stages = scaled.level(float(moved[day])), int(np.ceil(abs(moved[day]) / most))
-        detail = (
-            f"On day {day + 1} the plan moves alkalinity by {by:+.2f} {scaled.level_unit}, more than the "
-            f"{scaled.level(most):.2f} allowed: take it in {stages} stages or more, a few days apart."
-        )
-        found.append(remark("too_fast", detail, system.id))
-    if float(ahead.low[-1]) <= 0.0:
-        detail = "Under this plan the system may run out of alkalinity within these days: it is starved of supply."
-        found.append(remark("starved", detail, system.id))
-    return found
+def _starved(situation: Situation, ahead: Ahead) -> list[dict[str, Any]]:
+    if float(ahead.low[-1]) > 0.0:
+        return []
+    detail = "Under this plan the system may run out of alkalinity within these days: it is starved of supply."
+    return [remark("starved", detail, situation.system.id)]

@@ -13,13 +13,14 @@ from service.computations.consumption.gather import Gathered
 from service.computations.output_balance.chemistry import omegas_per_meq_l
 from service.computations.output_balance.words import UNKNOWN_WORDS, fitted_words
 from service.computations.projection.models import ProjectionSent
-from service.computations.projection.plan import Reactor, changes_of, turns_of
+from service.computations.projection.plan import Reactor
 from service.computations.projection.situation import Situation
+from service.computations.projection.steps import Step, changes_of, turns_of
 from service.science import Values
 from service.science.answer import ConsumptionEstimate
 from service.science.answering import Answer
 from service.science.consumption import estimate_consumption
-from service.science.projection import Ahead, Start, Turn, project, start_of
+from service.science.projection import Ahead, Change, Start, Turn, project, start_of
 from service.science.reactor_output import UNKNOWN_ANSWER, Mode
 
 LOOKS_DAYS = np.array([0.0, 1.0, 8.0])
@@ -34,65 +35,90 @@ QUANTITY = "alkalinity"
 
 
 @dataclass(frozen=True)
+class Now:
+    """What is known now of the level, what goes on being dosed, and how demand answers: nothing of it is planned.
+
+    rates: what a day takes back by demand's answer to the level, each with its weight; words for it.
+    """
+
+    start: Start
+    by_hand: Sequence[Turn]
+    rates: Values
+    weight: Values
+    words: str
+
+    @property
+    def net_rate(self) -> float:
+        """By how much the level moves a day with everything as it is."""
+        return self.start.net_rate + sum(turn.rate for turn in self.by_hand)
+
+
+@dataclass(frozen=True)
 class Courses:
     """Alkalinity under the plan, with everything as it is, and under what the plan lets run in alone.
 
-    moved: by how much those inflows moved the level beyond `unchanged`, each day. words: how demand answers.
+    moved: by how much those inflows moved the level beyond `unchanged`, each day.
     """
 
     planned: Ahead
     unchanged: Ahead
     moved: Values
-    words: str
 
 
-def looks(gathered: Gathered, at: datetime) -> list[ConsumptionEstimate]:
+def looks(gathered: Gathered, at: datetime, quantity: str = QUANTITY) -> list[ConsumptionEstimate]:
     """The estimate now and some days ahead with everything as it is, one call."""
     return estimate_consumption(
         histories=[gathered.history] * len(LOOKS_DAYS),
         at_days=gathered.clock.days(at) + LOOKS_DAYS,
-        scale=SCALES[QUANTITY],
+        scale=SCALES[quantity],
     )
 
 
-def courses(situation: Situation, sent: ProjectionSent, estimates: Sequence[ConsumptionEstimate]) -> Courses:
-    """The courses from what is known now. `estimates` are those of `looks`, none of them without an expected level."""
-    gathered, volume_l = situation.gathered, situation.water.volume_l
+def now_of(situation: Situation, estimates: Sequence[ConsumptionEstimate]) -> Now:
+    """What is known now. `estimates` are those of `looks`, none of them without an expected level."""
+    gathered = situation.gathered
     assert gathered is not None
+    told = _answering(situation.reactors, estimates[0], situation.water.answer)
+    return Now(start_ahead(gathered, estimates), dosed_of_late(gathered, situation.at), *told)
+
+
+def courses(situation: Situation, sent: ProjectionSent, now: Now, steps: Sequence[Step], days: int) -> Courses:
+    """The courses over so many days, the plan taken in these steps."""
+    volume_l = situation.water.volume_l
     assert volume_l is not None
-    start, reactors = _start(gathered, estimates), situation.reactors
-    by_hand, told = dosed_of_late(gathered, situation.at), _answering(reactors, estimates[0], situation.water.answer)
-    turns, changes = [*turns_of(sent, reactors, volume_l), *by_hand], changes_of(sent, volume_l)
-    planned, inflows, unchanged = (
-        project(
-            start=start,
-            days=sent.days,
-            restoring_per_day=_running(gathered, reactors, volume_l, is_planned) + told.rates,
-            weight=told.weight,
-            **plan,
-        )
-        for is_planned, plan in (
-            (True, {"turns": turns, "changes": changes}),
-            (True, {"turns": turns}),
-            (False, {"turns": by_hand}),
-        )
+    turns, changes = [*turns_of(steps, volume_l), *now.by_hand], changes_of(sent, volume_l, days)
+    unchanged = _ahead(now, days, running(situation), turns=now.by_hand)
+    restoring = running(situation, steps[-1])
+    inflows = _ahead(now, days, restoring, turns=turns)
+    planned = _ahead(now, days, restoring, turns=turns, changes=changes) if changes else inflows
+    return Courses(planned, unchanged, inflows.value - unchanged.value)
+
+
+def _ahead(now: Now, days: int, restoring: float, *, turns: Sequence[Turn], changes: Sequence[Change] = ()) -> Ahead:
+    return project(
+        start=now.start,
+        days=days,
+        restoring_per_day=restoring + now.rates,
+        weight=now.weight,
+        turns=turns,
+        changes=changes,
     )
-    return Courses(planned, unchanged, inflows.value - unchanged.value, told.words)
 
 
-def _start(gathered: Gathered, estimates: Sequence[ConsumptionEstimate]) -> Start:
+def start_ahead(gathered: Gathered, estimates: Sequence[ConsumptionEstimate], quantity: str = QUANTITY) -> Start:
+    """Level and net rate of a quantity now, from its looks ahead."""
     seen = [each.expected for each in estimates if each.expected is not None]
     return start_of(
         level=np.array([each.value for each in seen]),
         level_sd=np.array([each.sd for each in seen]),
         ahead_days=LOOKS_DAYS,
         drift=estimates[0].drift or 0.0,
-        level_noise=SCALES[QUANTITY].level_noise,
-        exchange_per_day=_exchanged(gathered, ""),
+        level_noise=SCALES[quantity].level_noise,
+        exchange_per_day=exchanged(gathered, ""),
     )
 
 
-def _exchanged(gathered: Gathered, kind: str) -> float:
+def exchanged(gathered: Gathered, kind: str) -> float:
     """Volumes a day through the feeds whose name begins so, as last known."""
     total = 0.0
     for feed in gathered.history.feeds:
@@ -101,29 +127,35 @@ def _exchanged(gathered: Gathered, kind: str) -> float:
     return total
 
 
-@dataclass(frozen=True)
-class _Told:
-    """What a day takes back by demand's answer to the level: rates, how likely each is, and the words for it."""
-
-    rates: Values
-    weight: Values
-    words: str
-
-
-def _answering(reactors: Sequence[Reactor], now: ConsumptionEstimate, answer: Answer | None) -> _Told:
-    """By the system's own record where it tells, else by the range of reviews."""
+def _answering(
+    reactors: Sequence[Reactor], now: ConsumptionEstimate, answer: Answer | None
+) -> tuple[Values, Values, str]:
+    """By the system's own record where it tells, else by the range of reviews: rates, their weights, and words."""
     demand = max(now.best or 0.0, 0.0)
     if answer is not None:
-        return _Told(demand * answer.tried, answer.weight, fitted_words(answer))
+        return demand * answer.tried, answer.weight, fitted_words(answer)
     slopes = [slope for slope in omegas_per_meq_l(reactor.fed for reactor in reactors) if slope is not None]
     low, high = UNKNOWN_ANSWER
     rates = demand * (slopes[-1] if slopes else USUAL_OMEGA_PER_MEQ_L) * (low + SHARES * (high - low))
-    return _Told(rates, np.full(len(SHARES), 1.0 / len(SHARES)), UNKNOWN_WORDS)
+    return rates, np.full(len(SHARES), 1.0 / len(SHARES)), UNKNOWN_WORDS
 
 
-def _running(gathered: Gathered, reactors: Sequence[Reactor], volume_l: float, is_planned: bool) -> float:
-    """What a day takes back by water that runs through: exchanges, and drips whose effluent stays as it is."""
-    rate = _exchanged(gathered, "exchange")
+def running(situation: Situation, step: Step | None = None) -> float:
+    """What a day takes back by water that runs through: exchanges, and drips whose effluent stays as it is.
+
+    step: the drips as they then run; without it as they do now.
+    """
+    gathered, volume_l = situation.gathered, situation.water.volume_l
+    assert gathered is not None
+    assert volume_l is not None
+    return exchanged(gathered, "exchange") + steady_drips(
+        situation.reactors if step is None else step.reactors, volume_l, is_planned=step is not None
+    )
+
+
+def steady_drips(reactors: Sequence[Reactor], volume_l: float, *, is_planned: bool) -> float:
+    """Volumes a day through drips whose effluent stays as it is while the tank rises."""
+    rate = 0.0
     for reactor in reactors:
         drip = reactor.drip_l_d if not is_planned or reactor.ahead is None else float(reactor.ahead.drip_l_d)
         if reactor.mode is not Mode.GAS_LIMITED and drip is not None:

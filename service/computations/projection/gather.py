@@ -17,6 +17,7 @@ from service.computations.output_balance.waters import Water, estimated, waters
 from service.computations.projection.models import ProjectionSent
 from service.computations.projection.plan import Reactor, reactor_ahead
 from service.computations.projection.situation import Situation, tank_of
+from service.computations.projection.wanted import check
 from service.computations.run_away.exchange import exchange_as_asked, exchange_at_least, exchange_by_balance
 from service.computations.run_away.situation import UNKNOWN_EXCHANGE, Exchange
 from service.resources.equipment.feeds.queries import feeds_from, feeds_into
@@ -28,11 +29,13 @@ from service.science.seawater import density
 
 
 def gather(work: Work, system: System, sent: ProjectionSent, at: datetime) -> Situation:
-    """The records of one system and the reactors that feed it. Raises Unacceptable for a plan of another reactor."""
+    """The records of one system and the reactors that feed it. Raises Unacceptable for a plan of another reactor,
+    or a wanted pH that cannot be asked for so."""
     session = work.session
     ids = sorted({feed.reactor_id for feed in feeds_into(session, [system.id]) if feed.span.holds_at(at)})
     places = _places(sent, ids)
     fed = {feed.system_id for feed in feeds_from(session, ids) if feed.span.holds_at(at)}
+    check(sent, reactors=len(ids), systems=len(fed))
     known = estimated(session, _systems(session, system, fed), at)
     water = waters(session, [system.id], at, known=known)[system.id]
     rows = [pieces.one(session, work.scope, each, pointer="reactor_id", place="body") for each in ids]

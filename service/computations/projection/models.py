@@ -57,6 +57,22 @@ class ProjectionSent(Shape):
     most_a_day: Amount | None = Field(
         default=None, description="The change a day that the animals are allowed; left out, 0.36 meq/L (1 dKH)."
     )
+    stages: Annotated[Whole, Field(ge=1, le=20)] | None = Field(
+        default=None, description="In how many, three days apart; left out, the fewest that allow no larger change."
+    )
+    wanted_ph: Number | None = Field(
+        default=None,
+        description="7.8 to 8.5 (NBS), at the hours at which pH is read: finds drip, gas and limewater by itself, "
+        "where one reactor feeds one system. Needs `evaporation`.",
+    )
+    evaporation: Amount | None = Field(
+        default=None,
+        description="For `wanted_ph`: the fresh water that replaces what evaporates, such as 8 L/d, which limewater "
+        "may take the place of. What limewater replaces already is not in it.",
+    )
+    limewater_strength: Amount | None = Field(
+        default=None, description="For `wanted_ph`, as titrated; left out, 75 % of saturation."
+    )
 
 
 class ReactorAhead(Shape):
@@ -78,6 +94,47 @@ class ReactorAhead(Shape):
     media_now: Bounds | None
 
 
+class ReactorStage(Shape):
+    """A reactor from a stage on."""
+
+    reactor_id: UUID
+    flow: Amount
+    gas_factor: Number | None = Field(description="Of the gas flow at the instant looked ahead from.")
+    gas: Bounds | None
+    chamber_ph: Number | None
+
+
+class PlanStageRead(Shape):
+    """What staff set at one stage: everything as it then stands, not what is turned since the one before."""
+
+    day: int
+    at: datetime
+    share: float = Field(description="Of the whole plan.")
+    reactors: list[ReactorStage]
+    dosing_change: Amount = Field(description="Alkalinity dosed a day beyond now.")
+    limewater_change: Amount = Field(description="Limewater a day beyond now.")
+
+
+class WantedRead(Shape):
+    """How limewater and reactor share the demand for the wanted pH."""
+
+    ph: float
+    drip: Amount
+    limewater: Amount = Field(description="A day beyond now: the least that gas exchange within its range asks for.")
+    limewater_alkalinity: Amount
+    would_take: Bounds = Field(
+        description="Limewater over the whole range of gas exchange, were evaporation no limit; value: at its middle."
+    )
+    evaporation: Amount
+    limited_by: str | None = Field(
+        description="evaporation; demand: limewater alone would meet it; nothing_to_bind: none is needed, or none "
+        "would do; null: nothing keeps it from the wanted pH where the water breathes as slowly as it may."
+    )
+    reached: Bounds | None = Field(
+        description="pH at rest with this, whatever gas exchange within its range; high null: it may never rest."
+    )
+
+
 class ProjectionRead(Answer):
     """The level over the days to come, with the plan and without; null where the records cannot tell."""
 
@@ -92,3 +149,7 @@ class ProjectionRead(Answer):
     )
     gas_exchange: ExchangeRead = Field(description="With the air, as taken for pH.")
     reactors: list[ReactorAhead]
+    wanted: WantedRead | None = Field(description="Null without `wanted_ph`, or where the records cannot tell.")
+    stages: list[PlanStageRead] = Field(
+        description="What to set and when, the course being that of these; empty where nothing is turned."
+    )

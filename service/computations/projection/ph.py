@@ -2,23 +2,24 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from datetime import timedelta
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
 from typing import Any
 
 import numpy as np
 
 from service.computations.answers import remark
-from service.computations.output_balance.numbers import Number, Z
+from service.computations.output_balance.numbers import Number, Z, interval
 from service.computations.output_balance.outflow import mol_kg
-from service.computations.projection.models import ProjectionSent
-from service.computations.projection.plan import LIMEWATER_SD, dosed_meq_d, limewater_meq_d
 from service.computations.projection.situation import Situation, tank_of
+from service.computations.projection.steps import Step, on_days
 from service.computations.run_away.situation import UNKNOWN_EXCHANGE, Exchange
 from service.science import Values
 from service.science.chamber_uncertainty import TANK_PH_SD
+from service.science.hazards import Tank
 from service.science.mixture import NormalMixture
-from service.science.ph_course import BICARBONATE_CARBON, HYDROXIDE_CARBON, ph_course_nbs
+from service.science.ph_course import ph_course_nbs, ph_nbs_at_share, share_at_rest
 from service.science.projection import Ahead
 
 SHARES = np.array([0.1, 0.3, 0.5, 0.7, 0.9])
@@ -26,9 +27,6 @@ SHARES = np.array([0.1, 0.3, 0.5, 0.7, 0.9])
 LEAST_EXCHANGE = 0.01
 USUAL_PH, MOVED = (7.8, 8.5), 0.02
 """By day (common practice), and what is no change."""
-DOSED_CARBON = 0.5 * BICARBONATE_CARBON
-DOSED_CARBON_SD = BICARBONATE_CARBON / np.sqrt(12.0)
-"""Of a dosed equivalent: anything from carbonate to bicarbonate."""
 ASSUMED = (
     "pH is that of the hours at which it was read, the mean of the last week's. Light, life and the room's air go on "
     "as they are; what the plan adds beyond that leaves through the surface, what it binds comes in through it. What "
@@ -48,15 +46,15 @@ WANTED = {
 }
 
 
-def lacks(situation: Situation, sent: ProjectionSent) -> Iterator[dict[str, Any]]:
-    """What keeps pH from being told, or makes its band wide."""
+def lacks(situation: Situation, step: Step) -> Iterator[dict[str, Any]]:
+    """What keeps pH from being told under the whole plan, or makes its band wide."""
     if situation.water.ph is None:
         yield remark("ph", WANTED["ph"], situation.system.id)
         return
-    for reactor in situation.reactors:
+    for reactor in step.reactors:
         if reactor.ahead is not None and reactor.gas_gain_mol_d is None:
             yield remark("gas", WANTED["gas"], reactor.records.reactor.id)
-    added = _added(situation, sent)
+    added = step.added_mol_d
     if added is not None and added.value != 0.0 and situation.exchange.by in (UNKNOWN_EXCHANGE.by, "at_least"):
         yield remark("gas_exchange", WANTED["gas_exchange"], situation.system.id)
 
@@ -86,32 +84,71 @@ def shown_exchange(exchange: Exchange) -> dict[str, Any]:
     return {"low": exchange.low, "high": exchange.high, "unit": "/h", "by": exchange.by}
 
 
-def ph_course(situation: Situation, sent: ProjectionSent, level: Ahead, moved_meq_l: Values) -> dict[str, Any] | None:
+def ph_course(situation: Situation, steps: Sequence[Step], level: Ahead, moved_meq_l: Values) -> NormalMixture | None:
     """pH on each day under the plan; None where pH, or the gas of a reactor that is turned, is not known.
 
     moved_meq_l: by how much the plan's inflows moved the level beyond what it would have been, each day.
     """
-    water = situation.water
-    added, ph = _added(situation, sent), water.ph
-    if added is None or ph is None or water.volume_l is None:
+    added = [step.added_mol_d for step in on_days(steps, len(level.value) - 1)]
+    known = [each for each in added if each is not None]
+    moved = _moved(situation)
+    if moved is None or len(known) < len(added):
         return None
-    sds = np.array([max(ph.sd, TANK_PH_SD), 1.0, 1.0])
-    moves = np.vstack([np.zeros(3), np.eye(3) * sds])  # as known; then pH, the level, the gas each by one sd
-    tank = tank_of(water, ph_nbs=(ph.value + moves[:, :1]))
-    if tank is None:
-        return None
-    kilogram = mol_kg(1.0, water.salinity, situation.temperature_c)
+    kilogram = mol_kg(1.0, situation.water.salinity, situation.temperature_c)
     band = (level.high - level.low) / (2.0 * Z)
-    courses = (level.value + moves[:, 1:2] * band)[:, None, :] * kilogram
-    carbon = (added.value + moves[:, 2] * added.sd) / float(tank.mass_kg())
     found = ph_course_nbs(
-        tank=tank,
-        alkalinity_mol_kg=courses,
-        added_mol_kg_d=carbon[:, None, None] * np.ones(len(level.value) - 1),
+        tank=moved.tank,
+        alkalinity_mol_kg=((level.value + moved.level[:, None] * band) * kilogram)[:, None, :],
+        added_mol_kg_d=moved.carbon(known)[:, None, :] / float(moved.tank.mass_kg()),
         moved_mol_kg_d=np.diff(moved_meq_l) * kilogram,
         kla_per_hour=rates_of(situation.exchange),
     )
-    return _shown(situation, level, found)
+    return _mixed(found)
+
+
+def ph_at_rest(situation: Situation, step: Step) -> dict[str, Any] | None:
+    """pH when the air has come to take what a step adds, the level as it is now; None where pH or gas is not known.
+
+    high is None where, within what is known, the air may never give what lime binds.
+    """
+    moved, added, level = _moved(situation), step.added_mol_d, situation.water.alkalinity
+    if moved is None or added is None or level is None:
+        return None
+    share = share_at_rest(tank=moved.tank, added_mol_d=moved.carbon([added]), kla_per_hour=rates_of(situation.exchange))
+    alkalinity = mol_kg(level.value + moved.level * level.sd, situation.water.salinity, situation.temperature_c)
+    rests = np.isfinite(share)
+    least = np.where(rests, share, np.nanmin(share))
+    found = ph_nbs_at_share(tank=moved.tank, alkalinity_mol_kg=alkalinity[:, None, None], co2_share=least[..., None])
+    mixed = _mixed(found)
+    low, high = mixed.interval()
+    top = float(high[0]) if rests.all() else None
+    return interval(float(mixed.mean()[0]), float(low[0]), top, "[pH]")
+
+
+@dataclass(frozen=True)
+class _Moved:
+    """As known, and with today's pH, the level, and the carbon added each moved by one sd: rows of four.
+
+    tank: (4, 1); level and added: by how many sds each is moved, (4).
+    """
+
+    tank: Tank
+    level: Values
+    added: Values
+
+    def carbon(self, added: Sequence[Number]) -> Values:
+        """mol/d as known and moved, (4, those given)."""
+        value, sd = (np.array([getattr(each, name) for each in added]) for name in ("value", "sd"))
+        return np.asarray(value + self.added[:, None] * sd)
+
+
+def _moved(situation: Situation) -> _Moved | None:
+    ph = situation.water.ph
+    if ph is None:
+        return None
+    off = np.array([0.0, max(ph.sd, TANK_PH_SD), 0.0, 0.0])
+    tank = tank_of(situation.water, ph_nbs=(ph.value + off)[:, None])
+    return None if tank is None else _Moved(tank, np.array([0.0, 0.0, 1.0, 0.0]), np.array([0.0, 0.0, 0.0, 1.0]))
 
 
 def rates_of(exchange: Exchange) -> Values:
@@ -120,26 +157,19 @@ def rates_of(exchange: Exchange) -> Values:
     return np.asarray(np.exp(low + SHARES * (high - low)))
 
 
-def _added(situation: Situation, sent: ProjectionSent) -> Number | None:
-    """The carbon a plan adds a day beyond half of its alkalinity, mol/d: gas, what is dosed, less what lime binds."""
-    gas = [each.gas_gain_mol_d for each in situation.reactors]
-    known = [each for each in gas if each is not None]
-    if len(known) < len(gas):
-        return None
-    lime = limewater_meq_d(sent) / 1000.0 * HYDROXIDE_CARBON
-    dosed = dosed_meq_d(sent) / 1000.0
-    parts = [*known, Number(lime, abs(lime) * LIMEWATER_SD), Number(dosed * DOSED_CARBON, abs(dosed) * DOSED_CARBON_SD)]
-    return sum(parts[1:], parts[0])
-
-
-def _shown(situation: Situation, level: Ahead, found: Values) -> dict[str, Any]:
-    """found: (as known and moved, rates, days)."""
+def _mixed(found: Values) -> NormalMixture:
+    """What gas exchange may be, each as likely as the others. found: (as known and moved, rates, days)."""
     variances = ((found[1:] - found[:1]) ** 2).sum(axis=0)
-    share = np.full(len(SHARES), 1.0 / len(SHARES))
-    mixed = NormalMixture(share, found[0].T, variances.T)
+    return NormalMixture(np.full(len(SHARES), 1.0 / len(SHARES)), found[0].T, variances.T)
+
+
+def shown_ph(mixed: NormalMixture | None, at: datetime) -> dict[str, Any] | None:
+    """The course as it leaves, a value a day from an instant on."""
+    if mixed is None:
+        return None
     low, high = mixed.interval()
     return {
-        "at": [situation.at + timedelta(days=float(day)) for day in level.at_days],
+        "at": [at + timedelta(days=day) for day in range(len(low))],
         "value": [float(each) for each in mixed.mean()],
         "low": [float(each) for each in low],
         "high": [float(each) for each in high],

@@ -1,4 +1,4 @@
-"""From a plan to what it changes: so much more or less a day, and water changed."""
+"""One reactor that feeds the system: as it is, and at rest when so much of what is planned of it is turned."""
 
 from __future__ import annotations
 
@@ -17,25 +17,25 @@ from service.computations.output_balance.gather import ReactorRecords
 from service.computations.output_balance.numbers import Number
 from service.computations.output_balance.outflow import inflow_of
 from service.computations.output_balance.situation import Fed
-from service.computations.projection.models import ProjectionSent, ReactorPlan
+from service.computations.projection.models import ReactorPlan
 from service.resources.keeping.amounts import amount_in, refused
-from service.science.chamber_model import Setting, at_gas_and_drip, at_ph_and_drip
+from service.science.chamber_model import Running, Setting, at_gas_and_drip, at_ph_and_drip
 from service.science.constants import MOLAR_MASS_G_MOL
-from service.science.projection import Change, Turn
 from service.science.reactor_output import Mode
 
 MODEL_RELATIVE_SD = 0.2
 """Of the change that the chamber model foretells, whose dissolution is of the first order (see there): a judgement."""
-DOSING_SD = 0.05
-LIMEWATER_SD = 0.15
-USUAL_LIMEWATER_MEQ_L = 0.75 * 40.6
-NEW_WATER_SD = 0.03
-FRACTION_SD = 0.05
+HELD_RELATIVE_SD = 0.05
+"""Of the change of supply where the effluent is held by tests and the drip alone is turned (common practice)."""
 
 
 @dataclass(frozen=True)
 class Reactor:
-    """One reactor that feeds the system: as it is, and at rest under the plan (None: nothing can be foretold)."""
+    """One reactor that feeds the system: as it is, and at rest under the plan (ahead None: nothing can be foretold).
+
+    running: its chamber as last read, None where readings lack. wanted, place: its plan and the pointer to it in what
+    was sent. sets_gas: by its needle valve, so that the gas is what it is turned to, not what a model foretells.
+    """
 
     records: ReactorRecords
     fed: Fed
@@ -44,12 +44,18 @@ class Reactor:
     drip_l_d: float | None
     ahead: Setting | None
     found: Chemistry | None = None
-    sets_gas: bool = False  # by its needle valve: the gas is what it is turned to, not what a model foretells
+    sets_gas: bool = False
+    running: Running | None = None
+    wanted: ReactorPlan | None = None
+    place: str = ""
+    relative_sd: float = MODEL_RELATIVE_SD  # of a change of supply
 
     @property
     def gain(self) -> Number | None:
         """By how much its supply to the system changes, meq/d."""
-        return None if self.ahead is None else changed(self.supply, float(self.ahead.supply_fraction))
+        if self.ahead is None:
+            return None
+        return changed(self.supply, float(self.ahead.supply_fraction), self.relative_sd)
 
     @property
     def gas_mol_d(self) -> Number | None:
@@ -71,6 +77,40 @@ class Reactor:
         assert self.ahead is not None
         return changed(now, float(self.ahead.gas_fraction), 0.0 if self.sets_gas else MODEL_RELATIVE_SD)
 
+    def at(self, share: float) -> Reactor:
+        """The same when that share of the way is turned: each setting so far from what it is to what is planned."""
+        if self.wanted is None:
+            return replace(self, ahead=_as_it_is(self.drip_l_d))
+        running, drip = self.running, self.drip_l_d
+        if running is None or drip is None:
+            return replace(self, ahead=None)
+        wanted, new_drip = self.wanted, drip
+        if wanted.flow is not None:
+            new_drip += share * (amount_in(wanted.flow, "L/d", pointer=f"{self.place}/flow", above=0) - drip)
+        if not self.sets_gas:
+            ph = float(running.effluent_ph_nbs)
+            ph += share * ((ph if wanted.chamber_ph is None else wanted.chamber_ph) - ph)
+            ahead = at_ph_and_drip(running=running, chamber_ph_nbs=ph, drip_l_d=new_drip)
+        else:
+            gas = 1.0 + share * ((wanted.gas_factor or 1.0) - 1.0)
+            ahead = at_gas_and_drip(running=running, gas_fraction=gas, drip_l_d=new_drip)
+        return replace(self, ahead=ahead if np.isfinite(ahead.supply_fraction) else None)
+
+    def held_at(self, fraction: float) -> Reactor:
+        """The same at so many times its drip, gas turned with the drip so that the effluent stays as it is."""
+        assert self.running is not None
+        assert self.drip_l_d is not None
+        part, running = np.asarray(fraction), self.running
+        ahead = Setting(
+            drip_l_d=part * self.drip_l_d,
+            ph_nbs=np.asarray(running.effluent_ph_nbs),
+            alkalinity_mol_kg=np.asarray(running.effluent_alkalinity_mol_kg),
+            added_co2_mol_kg=np.asarray(np.nan if self.found is None else self.found.found.added_co2_mol_kg.value),
+            gas_fraction=part,
+            supply_fraction=part,
+        )
+        return replace(self, ahead=ahead, sets_gas=False, relative_sd=HELD_RELATIVE_SD)
+
 
 def changed(now: Number | None, fraction: float, relative_sd: float = MODEL_RELATIVE_SD) -> Number | None:
     """The change of a number that becomes so many times itself, as well as the model and the number are known."""
@@ -87,23 +127,22 @@ def reactor_ahead(records: ReactorRecords, system_id: UUID, wanted: ReactorPlan 
     fed = next(each for each in situation.fed if each.system_id == system_id)
     inflow = inflow_of(situation.fed)
     found = None if inflow is None else chemistry(situation.chamber, inflow)
-    mode = mode_of(situation.mode, None if found is None else float(found.omega.value))
-    supply = supply_of(situation.chamber, fed)
-    drip = None if situation.chamber.flow is None else situation.chamber.flow.value
-    known = Reactor(records, fed, mode, supply, drip, None, found, situation.mode is not Mode.PH_CONTROLLED)
-    if wanted is None:
-        return replace(known, ahead=_as_it_is(drip))
-    _check(wanted, situation.mode, place)
-    running = running_of(situation)
-    if running is None or drip is None:
-        return known
-    new_drip = drip if wanted.flow is None else amount_in(wanted.flow, "L/d", pointer=f"{place}/flow", above=0)
-    if situation.mode is Mode.PH_CONTROLLED:
-        ph = running.effluent_ph_nbs if wanted.chamber_ph is None else wanted.chamber_ph
-        ahead = at_ph_and_drip(running=running, chamber_ph_nbs=ph, drip_l_d=new_drip)
-    else:
-        ahead = at_gas_and_drip(running=running, gas_fraction=wanted.gas_factor or 1.0, drip_l_d=new_drip)
-    return replace(known, ahead=ahead) if np.isfinite(ahead.supply_fraction) else known
+    if wanted is not None:
+        _check(wanted, situation.mode, place)
+    known = Reactor(
+        records=records,
+        fed=fed,
+        mode=mode_of(situation.mode, None if found is None else float(found.omega.value)),
+        supply=supply_of(situation.chamber, fed),
+        drip_l_d=None if situation.chamber.flow is None else situation.chamber.flow.value,
+        ahead=None,
+        found=found,
+        sets_gas=situation.mode is not Mode.PH_CONTROLLED,
+        running=running_of(situation),
+        wanted=wanted,
+        place=place,
+    )
+    return known.at(1.0)
 
 
 def _check(wanted: ReactorPlan, mode: Mode, place: str) -> None:
@@ -120,62 +159,6 @@ def _as_it_is(drip: float | None) -> Setting | None:
         return None
     nothing = np.asarray(np.nan)
     return Setting(np.asarray(drip), nothing, nothing, nothing, np.asarray(1.0), np.asarray(1.0))
-
-
-def turns_of(sent: ProjectionSent, reactors: Sequence[Reactor], volume_l: float) -> list[Turn]:
-    """What runs in more or less from now on, meq/L a day."""
-    turns = [
-        Turn(from_days=0.0, rate=gain.value / volume_l, sd=gain.sd / volume_l)
-        for reactor in reactors
-        if (gain := reactor.gain) is not None and gain.value != 0.0
-    ]
-    if sent.dosing_change is not None:
-        rate = dosed_meq_d(sent) / volume_l
-        turns.append(Turn(from_days=0.0, rate=rate, sd=abs(rate) * DOSING_SD))
-    if sent.limewater_change is not None:
-        rate = limewater_meq_d(sent) / volume_l
-        turns.append(Turn(from_days=0.0, rate=rate, sd=abs(rate) * LIMEWATER_SD))
-    return turns
-
-
-def dosed_meq_d(sent: ProjectionSent) -> float:
-    """So much more alkalinity is dosed a day under the plan."""
-    return 0.0 if sent.dosing_change is None else amount_in(sent.dosing_change, "meq/d", pointer="/dosing_change")
-
-
-def limewater_meq_d(sent: ProjectionSent) -> float:
-    """So much more alkalinity comes with limewater a day under the plan."""
-    plan = sent.limewater_change
-    if plan is None:
-        return 0.0
-    place = "/limewater_change"
-    strength = USUAL_LIMEWATER_MEQ_L
-    if plan.strength is not None:
-        strength = amount_in(plan.strength, "meq/L", pointer=f"{place}/strength", above=0)
-    return amount_in(plan.volume, "L/d", pointer=f"{place}/volume") * strength
-
-
-def changes_of(sent: ProjectionSent, volume_l: float) -> list[Change]:
-    """The water changes planned within the days asked for."""
-    found = []
-    for index, plan in enumerate(sent.water_changes):
-        place = f"/water_changes/{index}"
-        part = amount_in(plan.volume, "L", pointer=f"{place}/volume", above=0) / volume_l
-        if part > 1:
-            raise refused(f"{place}/volume", "More than the system holds.", plan.volume.value)
-        level = amount_in(plan.alkalinity, "meq/L", pointer=f"{place}/alkalinity", above=0)
-        day = float(plan.after_days)
-        while day <= sent.days:
-            found.append(
-                Change(
-                    at_days=day, fraction=part, fraction_sd=FRACTION_SD * part, new_level=level,
-                    new_level_sd=NEW_WATER_SD * level,
-                )
-            )  # fmt: skip
-            if plan.every_days is None:
-                break
-            day += float(plan.every_days)
-    return found
 
 
 def lacking(reactors: Sequence[Reactor]) -> list[dict[str, Any]]:

@@ -27,7 +27,8 @@ def project_system(
 ) -> Any:
     """Alkalinity and pH over 1 to 60 days under a plan, with the gas and media that it takes. Stores nothing.
 
-    A plan changes drip, gas, chamber pH, dosing, limewater and water changes.
+    A plan changes drip, gas, chamber pH, dosing, limewater and water changes, or names a pH that is wanted. It is taken
+    in as few equal stages, three days apart, as leave no day's change above the allowed; they are listed.
     """
     with door.read() as work:
         system = systems.one(work.session, work.scope, system_id, pointer="system_id", place="path")
