@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 from support.house import House
 from support.plant import Plant, codes, the_worked_case
-from support.projections import ask, turned
+from support.projections import ask, lacks, turned
 
 from service.science.carbonate import carbonate_system
 
@@ -80,7 +80,7 @@ def test_gas_exchange_is_told_by_the_rooms_air_and_bounded_without(house: House)
     assert bounded["gas_exchange"]["by"] == "at_least"
     # the water's pH and the gas at their ends, and half for what lives: clearly below 3.4, no tenth of it
     assert 0.34 < bounded["gas_exchange"]["low"] < 3.4
-    assert "gas_exchange" in codes(bounded["missing"])
+    assert "gas_exchange" in lacks(bounded)
     room = house.call("POST", "/v1/rooms", {"site_id": plant.site["id"], "tag": "cellar-1", "name": "Cellar"})
     house.call("PATCH", f"/v1/systems/{plant.systems[0]['id']}", {"room_id": room["id"]}, headers={"If-Match": '"1"'})
     plant.read(room, "room_co2", 480, "ppm")
@@ -92,7 +92,7 @@ def test_gas_exchange_is_told_by_the_rooms_air_and_bounded_without(house: House)
         plant.read(plant.systems[0], "ph", 7.7, "[pH]", days, conditions={"temperature": 25})
     told = ask(house, plant, **plan)
     assert told["gas_exchange"]["by"] == "balance"
-    assert "gas_exchange" not in codes(told["missing"])
+    assert "gas_exchange" not in lacks(told)
 
 
 def test_limewater_lifts_ph_and_too_much_of_it_is_said(house: House) -> None:
@@ -110,13 +110,13 @@ def test_ph_stays_where_nothing_is_turned_and_is_null_where_it_was_never_read(ho
     plant = the_worked_case(house)
     answer = ask(house, plant, days=10)
     assert answer["ph"]["value"][-1] == pytest.approx(8.1, abs=0.01)
-    assert answer["missing"] == []
+    assert lacks(answer) == []
     blind = Plant(house)
     blind.water(blind.systems[0], ph=None)
     blind.outlet()
     answer = ask(house, blind, days=10)
     assert answer["course"] is not None
     assert answer["ph"] is None
-    assert codes(answer["missing"]) == ["ph"]
+    assert lacks(answer) == ["ph"]
     problem = ask(house, plant, 422, gas_exchange={"low": 3, "high": 1})
     assert problem["errors"][0]["pointer"] == "/gas_exchange/high"

@@ -8,7 +8,7 @@ import pytest
 from support.diary import titrations
 from support.house import House
 from support.plant import DKH, Plant, codes, the_worked_case
-from support.projections import ask, turned
+from support.projections import ask, lacks, turned
 
 from service.science.carbonate import carbonate_system
 
@@ -88,7 +88,7 @@ def test_a_wanted_ph_by_hand(house: House) -> None:
     assert [each["day"] for each in answer["stages"]] == [0, 3]  # 0.2 of pH, 0.1 a day
     assert {"hold_effluent", "in_stages"} <= set(codes(answer["advice"]))
     assert "gloves" in " ".join(answer["cautions"])
-    assert answer["missing"] == []
+    assert lacks(answer) == []
 
 
 def test_evaporation_bounds_it_and_the_ph_then_reached_is_told(house: House) -> None:
@@ -198,4 +198,4 @@ def test_without_the_readings_it_is_null_and_says_which(house: House) -> None:
     answer = ask(house, blind, **for_ph(8.3, 1.0))
     assert answer["wanted"] is None
     assert answer["course"] is None
-    assert codes(answer["missing"]) == ["wanted_ph"]
+    assert lacks(answer) == ["wanted_ph"]

@@ -18,3 +18,10 @@ def ask(house: House, plant: Plant, status: int = 200, **plan: Any) -> dict[str,
 def turned(plant: Plant, **fields: Any) -> list[dict[str, Any]]:
     """The plant's reactor under another setting."""
     return [{"reactor_id": plant.reactor["id"], **fields}]
+
+
+def lacks(answer: dict[str, Any]) -> list[str]:
+    """What an answer misses, but for readings of calcium and magnesium, which few of the plants have."""
+    return [
+        each["code"] for each in answer["missing"] if each["code"] not in ("calcium_readings", "magnesium_readings")
+    ]

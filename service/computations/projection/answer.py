@@ -12,6 +12,8 @@ from service.computations.calculations.limewater import CAUTIONS as LIMEWATER_CA
 from service.computations.consumption.answer import NO_VOLUME, Scaled, missing, per_day, set_aside, used
 from service.computations.projection.costs import shown_reactor
 from service.computations.projection.course import QUANTITY, looks, now_of
+from service.computations.projection.minerals import ASSUMED as OF_MINERALS
+from service.computations.projection.minerals import minerals, shown_mineral
 from service.computations.projection.models import ProjectionSent
 from service.computations.projection.ph import assumed, findings, lacks, ph_course, shown_exchange, shown_ph
 from service.computations.projection.plan import lacking
@@ -64,7 +66,7 @@ def shown(situation: Situation, sent: ProjectionSent) -> dict[str, Any]:
         "system_id": situation.system.id,
         "at": situation.at,
         "days": sent.days,
-        "course": None, "unchanged": None, "largest_change": None, "ph": None,
+        "course": None, "unchanged": None, "largest_change": None, "ph": None, "calcium": None, "magnesium": None,
         "gas_exchange": shown_exchange(situation.exchange),
         "reactors": [shown_reactor(each) for each in reactors],
         "wanted": None, "stages": [],
@@ -91,8 +93,11 @@ def shown(situation: Situation, sent: ProjectionSent) -> dict[str, Any]:
         return {**answer, "missing": [*answer["missing"], remark("wanted_ph", found, situation.system.id)]}
     plan = staged(situation, sent, now, as_sent(sent, reactors) if found is None else found.step_at)
     answer |= _followed(situation, plan, scaled, answer)
+    beside, lacks_beside = minerals(situation, sent, now, plan.steps)
+    answer |= {quantity: shown_mineral(each, situation.at) for quantity, each in beside.items()}
+    answer["missing"] = [*answer["missing"], *lacks_beside]
     answer["findings"] = [*staging_findings(situation, sent, plan, scaled), *answer["findings"]]
-    answer["assumptions"] = [*answer["assumptions"], STAGED, now.words]
+    answer["assumptions"] = [*answer["assumptions"], STAGED, OF_MINERALS, now.words]
     return answer if found is None else {**answer, **_for_wanted(situation, found, answer)}
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 
 import numpy as np
@@ -11,6 +11,7 @@ import numpy as np
 from service.computations.consumption.answer import SCALES
 from service.computations.consumption.gather import Gathered
 from service.computations.output_balance.chemistry import omegas_per_meq_l
+from service.computations.output_balance.numbers import Z
 from service.computations.output_balance.words import UNKNOWN_WORDS, fitted_words
 from service.computations.projection.models import ProjectionSent
 from service.computations.projection.plan import Reactor
@@ -92,6 +93,48 @@ def courses(situation: Situation, sent: ProjectionSent, now: Now, steps: Sequenc
     inflows = _ahead(now, days, restoring, turns=turns)
     planned = _ahead(now, days, restoring, turns=turns, changes=changes) if changes else inflows
     return Courses(planned, unchanged, inflows.value - unchanged.value)
+
+
+@dataclass(frozen=True)
+class TakenBack:
+    """By how much more alkalinity goes because the level stands above today's, meq/L on each day, (days).
+
+    by_demand: into skeletons, with its sd (what is not known of the answer, and of the level); by_drips: not brought,
+    for drips whose effluent stays as it is.
+    """
+
+    by_demand: Values
+    by_demand_sd: Values
+    by_drips: Values
+
+
+def taken_back(
+    situation: Situation, sent: ProjectionSent, now: Now, steps: Sequence[Step], days: int
+) -> tuple[TakenBack, TakenBack]:
+    """Under the plan in these steps, and with everything as it is."""
+    volume_l = situation.water.volume_l
+    assert volume_l is not None
+    every = [
+        courses(situation, sent, replace(now, rates=np.array([rate]), weight=np.ones(1)), steps, days)
+        for rate in now.rates
+    ]
+    drips = steady_drips(steps[-1].reactors, volume_l, is_planned=True)
+    drips_now = steady_drips(situation.reactors, volume_l, is_planned=False)
+    return (
+        _taken_back(now, [each.planned for each in every], drips),
+        _taken_back(now, [each.unchanged for each in every], drips_now),
+    )
+
+
+def _taken_back(now: Now, every: Sequence[Ahead], drips: float) -> TakenBack:
+    """every: the course with each rate of demand's answer."""
+    above = np.array([each.value - now.start.level for each in every])
+    above = 0.5 * (above[:, 1:] + above[:, :-1])
+    sd = np.array([(each.high - each.low)[1:] / (2.0 * Z) for each in every])
+    weight, rates = now.weight[:, None], now.rates[:, None]
+    taken = (weight * rates * above).sum(axis=0)
+    variance = (weight * ((rates * above - taken) ** 2 + (rates * sd) ** 2)).sum(axis=0)
+    return TakenBack(taken, np.sqrt(variance), drips * (weight * above).sum(axis=0))
 
 
 def _ahead(now: Now, days: int, restoring: float, *, turns: Sequence[Turn], changes: Sequence[Change] = ()) -> Ahead:

@@ -10,10 +10,11 @@ from uuid import UUID
 from sqlmodel import Session, col, select
 
 from service.access.caller import Work
+from service.computations.consumption.gather import gather_several
 from service.computations.last_read import last_read
 from service.computations.output_balance.gather import gather as gather_reactors
 from service.computations.output_balance.numbers import Number
-from service.computations.output_balance.waters import Water, estimated, waters
+from service.computations.output_balance.waters import JUST_AFTER, RECORDS, Water, estimated, waters
 from service.computations.projection.models import ProjectionSent
 from service.computations.projection.plan import Reactor, reactor_ahead
 from service.computations.projection.situation import Situation, tank_of
@@ -42,6 +43,7 @@ def gather(work: Work, system: System, sent: ProjectionSent, at: datetime) -> Si
     records = gather_reactors(session, rows, at, known=known) if rows else {}
     wanted = {plan.reactor_id: plan for plan in sent.reactors}
     reactors = [reactor_ahead(records[row.id], system.id, wanted.get(row.id), places.get(row.id, "")) for row in rows]
+    beside = gather_several(session, [system], ("calcium", "magnesium"), start=at - RECORDS, end=at + JUST_AFTER)
     rooms = [room_id for room_id in (system.room_id, *(row.room_id for row in rows)) if room_id is not None]
     air = None if not rooms else last_read(session, rooms[:1], "room_co2", at)
     return Situation(
@@ -51,6 +53,7 @@ def gather(work: Work, system: System, sent: ProjectionSent, at: datetime) -> Si
         water=water,
         reactors=reactors,
         exchange=_exchange(sent, water, reactors, None if air is None else air.value),
+        minerals={quantity: each[system.id] for quantity, each in beside.items()},
     )
 
 

@@ -37,6 +37,8 @@ class WaterChangePlan(Shape):
 
     volume: Amount
     alkalinity: Amount
+    calcium: Amount | None = Field(default=None, description="Left out, as natural seawater, known to 15 %.")
+    magnesium: Amount | None = Field(default=None, description="Likewise.")
     after_days: Annotated[Number, Field(ge=0, le=60)] = 1
     every_days: Annotated[Number, Field(ge=1, le=60)] | None = None
 
@@ -57,6 +59,9 @@ class ProjectionSent(Shape):
     most_a_day: Amount | None = Field(
         default=None, description="The change a day that the animals are allowed; left out, 0.36 meq/L (1 dKH)."
     )
+    media_magnesium_share: Annotated[Number, Field(ge=0, le=0.3)] | None = Field(
+        default=None, description="Of the reactor's media, mol of magnesium a mol of carbonate; left out, 0.005."
+    )
     stages: Annotated[Whole, Field(ge=1, le=20)] | None = Field(
         default=None, description="In how many, three days apart; left out, the fewest that allow no larger change."
     )
@@ -73,6 +78,13 @@ class ProjectionSent(Shape):
     limewater_strength: Amount | None = Field(
         default=None, description="For `wanted_ph`, as titrated; left out, 75 % of saturation."
     )
+
+
+class MineralAhead(Shape):
+    """Calcium or magnesium over the days to come, mg/L, a value a day."""
+
+    course: CourseRead = Field(description="Under the plan.")
+    unchanged: CourseRead = Field(description="With everything as it is.")
 
 
 class ReactorAhead(Shape):
@@ -147,6 +159,8 @@ class ProjectionRead(Answer):
     ph: CourseRead | None = Field(
         description="The system's pH (NBS) under the plan at the hours at which it is read, from today's on."
     )
+    calcium: MineralAhead | None = Field(description="Null where the system's calcium is not read often enough.")
+    magnesium: MineralAhead | None = Field(description="Likewise.")
     gas_exchange: ExchangeRead = Field(description="With the air, as taken for pH.")
     reactors: list[ReactorAhead]
     wanted: WantedRead | None = Field(description="Null without `wanted_ph`, or where the records cannot tell.")

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -22,7 +22,7 @@ from service.science.hazards import Tank
 class Situation:
     """A system now, the reactors that feed it with what is planned of each, and how its water breathes.
 
-    `gathered` None: its volume was never stated.
+    `gathered` None: its volume was never stated. `minerals`: the same of calcium and magnesium, by quantity.
     """
 
     system: System
@@ -31,6 +31,7 @@ class Situation:
     water: Water
     reactors: Sequence[Reactor]
     exchange: Exchange
+    minerals: Mapping[str, Gathered | None]
 
     @property
     def temperature_c(self) -> float:

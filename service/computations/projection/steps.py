@@ -7,8 +7,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from service.computations.consumption.practice import PRACTICE
 from service.computations.output_balance.numbers import Number
-from service.computations.projection.models import LimewaterPlan, ProjectionSent
+from service.computations.projection.models import LimewaterPlan, ProjectionSent, WaterChangePlan
 from service.computations.projection.plan import Reactor
 from service.resources.keeping.amounts import amount_in, refused
 from service.science.ph_course import BICARBONATE_CARBON, HYDROXIDE_CARBON
@@ -132,24 +133,34 @@ def limewater_of(plan: LimewaterPlan | None) -> tuple[float, float]:
     return litres * strength, litres
 
 
-def changes_of(sent: ProjectionSent, volume_l: float, days: int) -> list[Change]:
-    """The water changes planned within so many days."""
+def changes_of(sent: ProjectionSent, volume_l: float, days: int, quantity: str = "alkalinity") -> list[Change]:
+    """The water changes planned within so many days, by what the new water holds of a quantity."""
     found = []
     for index, plan in enumerate(sent.water_changes):
         place = f"/water_changes/{index}"
         part = amount_in(plan.volume, "L", pointer=f"{place}/volume", above=0) / volume_l
         if part > 1:
             raise refused(f"{place}/volume", "More than the system holds.", plan.volume.value)
-        level = amount_in(plan.alkalinity, "meq/L", pointer=f"{place}/alkalinity", above=0)
+        level, level_sd = _new_water(plan, quantity, place)
         day = float(plan.after_days)
         while day <= days:
             found.append(
                 Change(
-                    at_days=day, fraction=part, fraction_sd=FRACTION_SD * part, new_level=level,
-                    new_level_sd=NEW_WATER_SD * level,
+                    at_days=day, fraction=part, fraction_sd=FRACTION_SD * part, new_level=level, new_level_sd=level_sd
                 )
             )  # fmt: skip
             if plan.every_days is None:
                 break
             day += float(plan.every_days)
     return found
+
+
+def _new_water(plan: WaterChangePlan, quantity: str, place: str) -> tuple[float, float]:
+    """What new water holds, and its sd: as stated, else as natural seawater."""
+    stated = {"alkalinity": plan.alkalinity, "calcium": plan.calcium, "magnesium": plan.magnesium}[quantity]
+    if stated is None:
+        level = PRACTICE.seawater[quantity]
+        return level, PRACTICE.unstated_new_water * level
+    unit = "meq/L" if quantity == "alkalinity" else "mg/L"
+    level = amount_in(stated, unit, pointer=f"{place}/{quantity}", above=0)
+    return level, NEW_WATER_SD * level
