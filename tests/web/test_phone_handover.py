@@ -3,15 +3,19 @@
 from __future__ import annotations
 
 import re
-from datetime import timedelta
+from datetime import UTC, datetime, timedelta
 from typing import Any
 from uuid import uuid4
+from zoneinfo import ZoneInfo
 
 import pytest
 from support.house import House
 from web.visitor import look, signed_in
 
+from service.reports.handover.mark import LONGEST
+from service.resources.places.sites.models import Site
 from service.storage.database import Database
+from service.web.phone.handing_over import ways_back
 
 
 @pytest.fixture
@@ -69,6 +73,31 @@ def test_it_begins_at_a_time_by_the_sites_own_clock(house: House, system: Any) -
     page = shown(house, f"?since={local + timedelta(minutes=5):%Y-%m-%dT%H:%M}")
     assert "staghorn" not in page
     assert f"What is new since {local + timedelta(minutes=5):%Y-%m-%d %H:%M}" in page
+
+
+def test_the_ways_back_lead_there_from_a_page_that_is_hours_old(house: House, system: Any) -> None:
+    stock = {"subject_id": system["id"], "kind": "lost", "at": house.now.isoformat(), "what": "staghorn"}
+    house.call("PUT", f"/v1/stock-changes/{uuid4()}", stock)
+    house.pass_time(hours=50)
+    offered = look(house, "/phone/handover/shifts", signed_in(house)).text
+    ways = re.findall(r'href="/phone/handover/shifts(\?[^"]+)"', offered)
+    assert len(ways) == 3
+    house.pass_time(hours=6)
+    assert ["staghorn: lost" in shown(house, way) for way in ways] == [False, True, True]
+
+
+def test_the_earliest_that_may_be_chosen_may_be_shown_after_a_change_of_clocks() -> None:
+    site = Site(name="Hall", tag="hall", time_zone="Europe/Oslo")
+    at = datetime(2027, 3, 30, 10, 0, tzinfo=UTC)  # two days after the clocks went forward
+    assert ways_back(site, at)["earliest"] == "2027-03-23T11:01"
+    assert datetime(2027, 3, 23, 11, 1, tzinfo=ZoneInfo("Europe/Oslo")) == at - LONGEST + timedelta(minutes=1)
+
+
+@pytest.mark.parametrize("days", ["0", "8", "-1", "many"])
+def test_days_that_cannot_be_are_refused_by_name(house: House, system: Any, days: str) -> None:
+    answer = look(house, f"/phone/handover/shifts?days={days}", signed_in(house))
+    assert answer.status_code == 422
+    assert "days" in answer.text
 
 
 @pytest.mark.parametrize("since", ["yesterday", "2026-13-01T00:00", "1999-01-01T00:00", "2199-01-01T00:00"])

@@ -57,14 +57,18 @@ def since_named(session: Session, site: Site, since: str, at: datetime) -> Mark:
     return chosen(session, site.id, zoned, at)
 
 
+def days_back(session: Session, site: Site, days: int, at: datetime) -> Mark:
+    """The mark some days ago: counted when it is asked for, because the page that offers it may be hours old."""
+    return chosen(session, site.id, at - timedelta(days=days), at)
+
+
 def ways_back(site: Site, at: datetime) -> dict[str, Any]:
-    """Where else a list may begin: some days ago by the site's clock, and the bounds of what may be chosen."""
-    local = at.astimezone(ZoneInfo(site.time_zone))
-    earliest = local - LONGEST + timedelta(minutes=1)
+    """Where else a list may begin: some days ago, and the bounds of what may be chosen by the site's clock."""
+    zone = ZoneInfo(site.time_zone)
     return {
-        "days": [(days, _minute(max(local - timedelta(days=days), earliest))) for days in BACK],
-        "earliest": _minute(earliest),
-        "latest": _minute(local),
+        "days": BACK,
+        "earliest": _minute((at - LONGEST + timedelta(minutes=1)).astimezone(zone)),
+        "latest": _minute(at.astimezone(zone)),
     }
 
 

@@ -17,7 +17,7 @@ from service.computations.rounds.answer import todays_round
 from service.errors import NotFound
 from service.http.representations import preferred
 from service.http.shapes import PRINTABLE, Id
-from service.reports.handover.mark import mark_of
+from service.reports.handover.mark import LONGEST, mark_of
 from service.reports.printed.answer import PDF, pdf
 from service.reports.printed.setting import set_pages
 from service.reports.shelf import PAPER
@@ -35,7 +35,7 @@ from service.storage.subjects import Subject
 from service.web.pages import PageRoute, VisitorOf
 from service.web.phone import places, runs
 from service.web.phone.fields import fields_of, settings_of
-from service.web.phone.handing_over import since_named, told, ways_back
+from service.web.phone.handing_over import days_back, since_named, told, ways_back
 from service.web.phone.label_sheets import MOST_SKIPPED, PAPER_NAMES, SHEETS, USUAL, sheet_named
 from service.web.phone.labels import for_print, labels
 from service.web.phone.pages import MODULES, language_of, phone_page
@@ -50,6 +50,7 @@ router = APIRouter(include_in_schema=False, route_class=PageRoute)
 
 SiteTag = Annotated[str, Path(max_length=40, pattern=PRINTABLE)]
 Since = Annotated[str | None, Query(max_length=40, pattern=PRINTABLE)]
+DaysBack = Annotated[int | None, Query(ge=1, le=LONGEST.days)]
 ProcedureCode = Annotated[str, Path(max_length=40, pattern=PRINTABLE)]
 RunId = Annotated[Id, Path(description="The run's id.")]
 LabelCode = Annotated[str, Path(max_length=16, pattern=r"^[0-9A-Za-z]+$")]
@@ -88,13 +89,20 @@ def show_round(request: Request, site_tag: SiteTag, visitor: VisitorOf) -> Respo
 
 
 @router.get("/phone/handover/{site_tag}")
-def show_handover(request: Request, site_tag: SiteTag, visitor: VisitorOf, since: Since = None) -> Response:
-    """What changed on a site since somebody last took it over, or since a time by its clock; and taking it over."""
+def show_handover(
+    request: Request, site_tag: SiteTag, visitor: VisitorOf, since: Since = None, days: DaysBack = None
+) -> Response:
+    """What changed on a site since somebody last took it over, since a time by its clock, or for some days.
+
+    And taking it over.
+    """
     with visitor.work() as work:
         site = sites.named(work.session, work.scope, site_tag)
         there = places.of_site(work.session, site, work.at)
         if since:
             mark = since_named(work.session, site, since, work.at)
+        elif days:
+            mark = days_back(work.session, site, days, work.at)
         else:
             mark = mark_of(work.session, site.id, work.at, reader_id=work.caller.id)
         return phone_page(
@@ -106,7 +114,7 @@ def show_handover(request: Request, site_tag: SiteTag, visitor: VisitorOf, since
             zone=ZoneInfo(site.time_zone),
             places=there,
             report=told(work.session, site, mark, work.at, there),
-            is_chosen=bool(since),
+            is_chosen=bool(since or days),
             back=ways_back(site, work.at),
             may_record=work.caller.has(Right.RECORD, site.id),
         )

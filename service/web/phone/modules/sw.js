@@ -34,7 +34,7 @@ async function file(request) {
 
 /** The page from the network; from the phone when that takes too long, fails, or the sign-in has ended. */
 async function page(event, url) {
-  const path = url.pathname, isAside = url.searchParams.has("since"); // another list than the one to be kept
+  const path = url.pathname, isAside = ["since", "days"].some((each) => url.searchParams.has(each)); // another list than the one to be kept
   const cached = await (await caches.open(PAGES)).match(path);
   const fetched = fetch(event.request).then((answer) => (isAside ? answer : kept(path, answer)));
   event.waitUntil(fetched.catch(() => {}));
