@@ -27,6 +27,7 @@ from service.science.filtering import (
 )
 from service.science.history import SystemHistory
 from service.science.mixture import NormalMixture
+from service.science.ragged import end_to_end, stretches
 from service.science.robust import Gate
 from service.science.second_look import SecondLook, second_look
 from service.science.smoother import ForwardPass, Smoothed, smooth_backward
@@ -46,6 +47,8 @@ KEPT_COUNTS = 8
 """A lane of which the whole pass is kept counts for so many: some 40 MB are kept then."""
 SYSTEMS_AT_ONCE = 512
 """Systems laid out and looked at together, in few settings: so many that numpy's calls cost less than its sums."""
+INSTANTS_AT_ONCE = 1024
+"""Of a course, whatever the systems: some 20 MB in all settings."""
 SHARE_THAT_DECIDES = 0.5
 """A reading is called set aside, a jump accepted, when settings of more than this weight did so."""
 
@@ -188,33 +191,53 @@ def _past(
 ) -> list[tuple[tuple[float, float, float] | None, Course | None, Course | None]]:
     """For every system the estimate at its instant when that lies in the past, and its courses where asked for."""
     smoothed = smooth_backward(forward=filtered.forward)
+    nothing = np.empty(0)
+    wanted = [nothing if days is None else days for days in courses]
+    asked = [
+        np.append(days, instant) if is_past else days
+        for days, instant, is_past in zip(wanted, instants, instants < last, strict=True)
+    ]
+    demands = _demands(filtered, smoothed, asked, scale)
+    has_course = np.array([days is not None and len(each) > 0 for days, each in zip(courses, asked, strict=True)])
+    levels = _levels(filtered, smoothed, np.flatnonzero(has_course))
     found: list[tuple[tuple[float, float, float] | None, Course | None, Course | None]] = []
-    for lane, days in enumerate(courses):
-        wanted = np.empty(0) if days is None else days
-        is_past = instants[lane] < last[lane]
-        asked = np.append(wanted, instants[lane]) if is_past else wanted
-        if not len(asked):
-            found.append((None, None, None))
-            continue
-        mean, variance = demand_between(
-            timeline=filtered.timeline, lane=lane, forward=filtered.forward, smoothed=smoothed,
-            drift=filtered.grid.drift[lane], level_noise=scale.level_noise, at_days=asked,
-        )  # fmt: skip
-        lasting = lasting_variance(timeline=filtered.timeline.take(np.array([lane])), at_days=asked)
-        demand = NormalMixture(filtered.weight[lane], mean, variance + lasting[:, None])
-        value, (low, high) = demand.mean(), demand.interval()
-        course = None if days is None else Course(wanted, value[: len(wanted)], low[: len(wanted)], high[: len(wanted)])
-        at_instant = (float(value[-1]), float(low[-1]), float(high[-1])) if is_past else None
-        found.append((at_instant, course, None if days is None else _levels(filtered, smoothed, lane)))
+    for days, (value, low, high), has in zip(wanted, demands, has_course, strict=True):
+        known = len(days)
+        at_instant = (float(value[-1]), float(low[-1]), float(high[-1])) if len(value) > known else None
+        course = Course(days, value[:known], low[:known], high[:known]) if has else None
+        found.append((at_instant, course, next(levels) if has else None))
     return found
 
 
-def _levels(filtered: Filtered, smoothed: Smoothed, lane: int) -> Course:
-    """The concentration of one system at its nodes, given all readings."""
-    nodes = int(filtered.timeline.nodes_used[lane])
-    mean, variance = smoothed.mean[:nodes, LEVEL, lane], smoothed.covariance[:nodes, LEVEL, LEVEL, lane]
+def _demands(
+    filtered: Filtered, smoothed: Smoothed, asked: list[Values], scale: Scale
+) -> Iterator[tuple[Values, Values, Values]]:
+    """The demand of every system at the instants asked for, with its interval."""
+    at_days, lanes = end_to_end(asked)
+    columns: tuple[Values, Values, Values] = (np.empty_like(at_days), np.empty_like(at_days), np.empty_like(at_days))
+    for first in range(0, len(lanes), INSTANTS_AT_ONCE):
+        part = slice(first, first + INSTANTS_AT_ONCE)
+        mean, variance = demand_between(
+            timeline=filtered.timeline, lanes=lanes[part], forward=filtered.forward, smoothed=smoothed,
+            drift=filtered.grid.drift, level_noise=scale.level_noise, at_days=at_days[part],
+        )  # fmt: skip
+        lasting = lasting_variance(timeline=filtered.timeline, at_days=at_days[part], lanes=lanes[part])
+        demand = NormalMixture(filtered.weight[lanes[part]], mean, variance + lasting[:, None])
+        for column, values in zip(columns, (demand.mean(), *demand.interval()), strict=True):
+            column[part] = values
+    ends = np.cumsum([len(each) for each in asked])[:-1]
+    return zip(*(np.split(column, ends) for column in columns), strict=True)
+
+
+def _levels(filtered: Filtered, smoothed: Smoothed, lanes: Whole) -> Iterator[Course]:
+    """The concentration of some of the systems at their nodes, given all readings."""
+    used = filtered.timeline.nodes_used[lanes]
+    node, which = stretches(np.zeros_like(used), used)
+    lane = lanes[which]
+    mean, variance = smoothed.mean[node, LEVEL, lane], smoothed.covariance[node, LEVEL, LEVEL, lane]
     level = NormalMixture(filtered.weight[lane], mean, variance)
-    return Course(filtered.timeline.at_days[:nodes, lane], level.mean(), *level.interval())
+    columns = (filtered.timeline.at_days[node, lane], level.mean(), *level.interval())
+    return (Course(*each) for each in zip(*(np.split(column, np.cumsum(used)[:-1]) for column in columns), strict=True))
 
 
 def _answer(
@@ -305,8 +328,8 @@ def _would_settle(history: SystemHistory, filtered: Filtered, lane: int) -> tupl
     """What the width comes from: readings, unless knowing the inputs exactly would halve the variance."""
     weight = filtered.weight[lane]
     covariance = filtered.forward.covariance[-1][..., lane, :]
-    alone = filtered.timeline.take(np.array([lane]))
-    lasting = lasting_variance(timeline=alone, at_days=alone.at_days[-1]).item()
+    last = filtered.timeline.at_days[-1:, lane]
+    lasting = lasting_variance(timeline=filtered.timeline, at_days=last, lanes=np.array([lane])).item()
     total = weight @ covariance[DEMAND, DEMAND] + lasting
     found = []
     if lasting > 0.5 * total:

@@ -16,6 +16,7 @@ from service.science.smoother import ForwardPass, Mixing, Rule, Step, filter_for
 from service.science.timeline import Timeline
 
 Values = NDArray[np.float64]
+Whole = NDArray[np.int64]
 
 LEVEL, DEMAND, WANDER = range(3)
 """Entries of the state."""
@@ -80,19 +81,21 @@ def run_filter(
     )
 
 
-def lasting_variance(*, timeline: Timeline, at_days: Values) -> Values:
+def lasting_variance(*, timeline: Timeline, at_days: Values, lanes: Whole | None = None) -> Values:
     """Variance of the demand that no reading can take away: the square of the mean rate of lasting errors.
 
-    at_days (systems), or any instants (instants) with the timeline of one system; the mean is over the three weeks
-    before, about what the filter remembers (at the beginning of a record: its first three weeks).
+    at_days: an instant of each system (systems); or any instants, each of the system in its lane, both (instants). The
+    mean is over the three weeks before, about what the filter remembers (at the beginning of a record: its first three
+    weeks).
     Source: DERIVED, PRACTICE. Check value: none, tested by test_uncertain_inputs_widen_the_interval_by_their_share.
     """
-    days = timeline.at_days
+    columns = (timeline.at_days, timeline.lasting_push, timeline.response)
+    days, lasting_push, response = columns if lanes is None else (each[:, lanes] for each in columns)
     before = np.concatenate([days[:1], days[:-1]])
     since = np.clip(at_days - MEMORY_DAYS, days[0], np.maximum(days[-1] - MEMORY_DAYS, days[0]))
     within = np.minimum(days, since + MEMORY_DAYS) - np.maximum(before, since)
     share = np.clip(within / np.maximum(days - before, 1e-9), 0.0, 1.0)
-    brought, reach = (share * timeline.lasting_push).sum(axis=0), (share * timeline.response).sum(axis=0)
+    brought, reach = (share * lasting_push).sum(axis=0), (share * response).sum(axis=0)
     return np.asarray((brought / np.maximum(reach, 1e-9)) ** 2)
 
 
