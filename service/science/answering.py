@@ -17,9 +17,9 @@ import numpy as np
 from service.science import Values
 from service.science.demand_prior import robust_start, settings_grid
 from service.science.filtering import ALKALINITY, run_filter
-from service.science.history import Checks, Feed, SystemHistory
+from service.science.history import SystemHistory
 from service.science.second_look import second_look
-from service.science.timeline import lay_out
+from service.science.timeline import lay_out_pieces
 
 TRIED = np.array([0.0, 0.1, 0.2, 0.3, 0.45, 0.6, 0.75, 0.95, 1.2, 1.5, 1.8])
 """The answers a tried, per meq/L."""
@@ -33,7 +33,7 @@ NARROWED = 0.75
 LEVEL, Z = 0.95, 1.959964
 USUAL_DEMAND_SD = 0.1
 """Relative, of the demand whose share the answer is: demand wandered while the record was kept (a judgement)."""
-SYSTEMS_AT_ONCE = 20
+SYSTEMS_AT_ONCE = 64
 FINE = np.linspace(TRIED[0], TRIED[-1], 361)
 
 
@@ -74,19 +74,16 @@ def _evidence(histories: Sequence[SystemHistory], at_days: Values) -> Values:
 
     Which readings are mistakes and where the level jumped is judged once, without an answer, and held for all.
     """
-    plain = lay_out(histories=[_with_answer(each, 0.0) for each in histories], at_days=at_days)
+    laid_out = lay_out_pieces(histories=histories, at_days=at_days)
+    plain = laid_out.timeline
     start = robust_start(timeline=plain)
     grid = settings_grid(start=start)
     first = run_filter(timeline=plain, start=start, grid=grid, rule=None, scale=ALKALINITY, keep=False)
     likeliest = grid.likeliest(first.log_likelihood)
     sound = second_look(timeline=plain, start=start, grid=likeliest, scale=ALKALINITY).timeline
-    streams = [
-        _with_answer(history, demand * answer)
-        for history, demand in zip(histories, start.demand_size.tolist(), strict=True)
-        for answer in TRIED.tolist()
-    ]
+    middle = np.array([np.median(history.readings.value) for history in histories])
     lanes = np.repeat(np.arange(len(histories)), len(TRIED))
-    answering = lay_out(histories=streams, at_days=at_days[lanes])
+    answering = laid_out.with_streams(rate=start.demand_size[:, None] * TRIED, level=middle)
     seen = replace(answering, has_reading=sound.has_reading[:, lanes], jump_variance=sound.jump_variance[:, lanes])
     start, grid = start.take(lanes), grid.take(lanes)
     forward = run_filter(timeline=seen, start=start, grid=grid, rule=None, scale=ALKALINITY, keep=False)
@@ -95,18 +92,10 @@ def _evidence(histories: Sequence[SystemHistory], at_days: Values) -> Values:
     return np.asarray((most + np.log(np.exp(total - most[:, None]).sum(axis=1))).reshape(len(histories), len(TRIED)))
 
 
-def _with_answer(history: SystemHistory, rate: float) -> SystemHistory:
-    """The history with the stream that stands for an answer: so many volumes a day of the record's middle level."""
-    first, middle = np.array([float(history.readings.at_days.min())]), float(np.median(history.readings.value))
-    flow = Checks(at_days=first, value=np.array([rate]), relative_sd=np.zeros(1))
-    inflow = Checks(at_days=first, value=np.array([middle]), relative_sd=np.zeros(1))
-    return replace(history, feeds=(*history.feeds, Feed(name="answer", flow=flow, inflow=inflow)))
-
-
 def _judged(evidence: Values) -> Answer | None:
     """The answer by the readings and by what was thought beforehand, where they say more than that alone."""
     value, low, high, weight = _told(evidence)
-    _, least, most, _ = _told(np.zeros_like(evidence))
+    least, most = BEFOREHAND
     if high - low > NARROWED * (most - least):
         return None
     kept, scatter = weight > 1e-3, Z * USUAL_DEMAND_SD * value
@@ -124,3 +113,7 @@ def _told(evidence: Values) -> tuple[float, float, float, Values]:
     nearest = np.abs(FINE[:, None] - TRIED).argmin(axis=1)
     weight = np.bincount(nearest, weights=density, minlength=len(TRIED)).astype(np.float64)
     return float(density @ FINE), float(inside.min()), float(inside.max()), weight
+
+
+BEFOREHAND = _told(np.zeros_like(TRIED))[1:3]
+"""The interval from nothing."""

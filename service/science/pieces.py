@@ -5,7 +5,7 @@ covariance q adds g E to the response and E^2 q11 - 2 E G q12 + G^2 q22, E q12 -
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -99,6 +99,14 @@ class Pieces:
         lasting = np.sqrt(square + (volume_sd[record] * net) ** 2)
         node = np.searchsorted(nodes.places, edges[within]) - nodes.first[record]
         return cls(record, node, dt, exchange, supply, lasting, net)
+
+    def with_streams(self, rate: Values, level: Values) -> "Pieces":
+        """The same while a stream runs through each record: so many volumes a day of water of a level, (records).
+
+        The level is about the usual one, so that the stream brings nothing net, and both are known exactly.
+        """
+        exchange, brought = rate[self.record], (rate * level)[self.record]
+        return replace(self, exchange=self.exchange + exchange, supply_rate=self.supply_rate + brought)
 
     def mean_supply(self, count: int) -> Values:
         """Mean net rate of each of `count` records, concentration a day."""

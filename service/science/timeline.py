@@ -9,7 +9,7 @@ day, with the variance and persistence the checks leave it.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -71,10 +71,39 @@ class Timeline:
         )
 
 
+@dataclass(frozen=True, slots=True)
+class LaidOut:
+    """A timeline and the pieces that its steps are put together from."""
+
+    timeline: Timeline
+    pieces: Pieces
+
+    def with_streams(self, *, rate: Values, level: Values) -> Timeline:
+        """The timeline of each system under each stream: volumes a day (systems, streams) of some level (systems).
+
+        Arrays (nodes, systems x streams), the streams of a system side by side. Only the steps are laid out anew.
+        """
+        nodes, systems = self.timeline.reading.shape
+        streams = [self.pieces.with_streams(each, level) for each in rate.T]
+        composed = [compose(pieces=each, nodes=nodes, records=systems) for each in streams]
+        steps: dict[str, Any] = {
+            name: np.stack([each[name] for each in composed], axis=2).reshape(nodes, -1) for name in composed[0]
+        }
+        return replace(self.timeline.take(np.repeat(np.arange(systems), len(streams))), **steps)
+
+
 def lay_out(*, histories: Sequence[SystemHistory], at_days: Values) -> Timeline:
     """The timeline of histories with at least one reading each, up to an instant each; later entries are included.
 
     Check value: none, tested by test_pieces_of_a_step_compose_exactly. Source: DERIVED, VANLOAN78.
+    """
+    return lay_out_pieces(histories=histories, at_days=at_days).timeline
+
+
+def lay_out_pieces(*, histories: Sequence[SystemHistory], at_days: Values) -> LaidOut:
+    """The same with the pieces, for who asks what another stream would make of it.
+
+    Check value: none, tested by test_a_stream_laid_on_is_a_feed_known_exactly. Source: DERIVED, VANLOAN78.
     """
     nodes = Nodes.of(histories, at_days)
     tests, days, record = nodes.tests, nodes.places.imag, nodes.record
@@ -94,7 +123,7 @@ def lay_out(*, histories: Sequence[SystemHistory], at_days: Values) -> Timeline:
     same = tests.record[1:] == tests.record[:-1]
     new_lot = np.append(False, same & (tests.lot[1:] != tests.lot[:-1]))
     padded = np.repeat(nodes.end_days[None], shape[0], axis=0)
-    return Timeline(
+    timeline = Timeline(
         **compose(pieces=pieces, nodes=shape[0], records=shape[1]),
         at_days=_table(padded, at, days),
         wander_keep=_table(np.ones(shape), at, keep),
@@ -113,6 +142,7 @@ def lay_out(*, histories: Sequence[SystemHistory], at_days: Values) -> Timeline:
         nodes_used=nodes.used,
         supply=pieces.mean_supply(len(histories)),
     )
+    return LaidOut(timeline, pieces)
 
 
 def _table(table: NDArray[Any], at: tuple[Whole, Whole], values: NDArray[Any] | np.bool_) -> NDArray[Any]:

@@ -7,8 +7,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from service.science import input_checks
 from service.science.answering import TRIED, Answer, fit_answers
-from service.science.history import Doses, Readings, SystemHistory
+from service.science.history import Checks, Doses, Feed, Readings, SystemHistory
+from service.science.timeline import lay_out, lay_out_pieces
 
 DEMAND, MIDDLE = 0.35, 2.9
 
@@ -74,3 +76,39 @@ def test_a_test_a_month_tells_nothing() -> None:
 def test_one_reading_tells_nothing() -> None:
     one = SystemHistory(readings=Readings(at_days=np.array([1.0]), value=np.array([2.9]), sd=np.array([0.05])))
     assert fit_answers(histories=[one], at_days=np.full(1, 179.0)) == [None]
+
+
+def with_stream(record: SystemHistory, rate: float) -> SystemHistory:
+    """The plain form: the stream as a feed of water of the record's middle level, known exactly."""
+    first, middle = np.array([float(record.readings.at_days.min())]), float(np.median(record.readings.value))
+    flow = Checks(at_days=first, value=np.array([rate]), relative_sd=np.zeros(1))
+    inflow = Checks(at_days=first, value=np.array([middle]), relative_sd=np.zeros(1))
+    return replace(record, feeds=(*record.feeds, Feed(name="answer", flow=flow, inflow=inflow)))
+
+
+def test_a_stream_laid_on_is_a_feed_known_exactly(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Every step of records that have a drip of their own, and so the same nodes, under three streams."""
+    monkeypatch.setattr(input_checks, "SHARPEST_CHECK", 1e-12)
+    days = np.arange(0.0, 180.0, 20.0)
+    drip = Feed(
+        name="drip",
+        flow=Checks(at_days=days, value=np.full(9, 0.04), relative_sd=np.full(9, 0.03), systematic_sd=0.1, drift=0.01),
+        inflow=Checks(at_days=days, value=np.full(9, 9.0), relative_sd=np.full(9, 0.02)),
+    )
+    records = [replace(a_record(0.3, moved=0.06, seed=30_000 + n), feeds=(drip,)) for n in range(3)]
+    ends, rate = np.full(3, 179.9), np.array([[0.01, 0.05, 0.4]] * 3) * np.array([[1.0], [2.0], [0.5]])
+    middle = np.array([np.median(each.readings.value) for each in records])
+    found = lay_out_pieces(histories=records, at_days=ends).with_streams(rate=rate, level=middle)
+    feeds = [with_stream(each, one) for each, row in zip(records, rate.tolist(), strict=True) for one in row]
+    plain = lay_out(histories=feeds, at_days=np.repeat(ends, 3))
+    for name in ("at_days", "decay", "response", "push", "demand_11", "demand_12", "demand_22", "level_11", "fraction"):
+        np.testing.assert_allclose(getattr(found, name), getattr(plain, name), rtol=1e-9, atol=1e-12, err_msg=name)
+    for name in ("wander_noise", "wander_start", "wander_keep", "reading", "variance", "has_reading", "source"):
+        np.testing.assert_allclose(getattr(found, name), getattr(plain, name), rtol=1e-6, atol=1e-9, err_msg=name)
+
+
+def test_no_stream_changes_nothing() -> None:
+    laid_out = lay_out_pieces(histories=[a_record(0.3, moved=0.06, seed=30_000)], at_days=np.array([179.9]))
+    found = laid_out.with_streams(rate=np.zeros((1, 1)), level=np.array([MIDDLE]))
+    for name in found.__dataclass_fields__:
+        np.testing.assert_array_equal(getattr(found, name), getattr(laid_out.timeline, name), err_msg=name)
