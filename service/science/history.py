@@ -127,7 +127,7 @@ def _check_columns(name: str, table: object, optional: tuple[str, ...] = ()) -> 
         values = getattr(table, column)
         if not isinstance(values, np.ndarray):
             continue
-        if values.ndim != 1 or not np.all(np.isfinite(values)):
+        if values.ndim != 1 or not np.isfinite(values).all():
             raise ValueError(f"{name}.{column}: must be one row of finite numbers")
         length = len(values) if length is None else length
         if len(values) != length and column not in optional:

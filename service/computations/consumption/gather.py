@@ -75,6 +75,7 @@ def gather_several(
     read = {*quantities, "salinity"} | ({"alkalinity"} if "calcium" in quantities else set())
     courses = {quantity: system_courses(session, ids, quantity, start=start, end=end) for quantity in read}
     alkalinity = courses.get("alkalinity", {})
+    standards = check_standards(session, sites, quantities, start=start, end=end)
     found = {
         quantity: _histories(
             systems,
@@ -84,7 +85,7 @@ def gather_several(
                 inputs, stated, quantity,
                 clock=clock, end=end, alkalinity=alkalinity, reference_salinity=references,
             ),
-            check_standards(session, sites, quantity, start=start, end=end) if quantity in quantities else {},
+            standards.get(quantity, {}),
             clock,
         )
         for quantity in (*quantities, "salinity")

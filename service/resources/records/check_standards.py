@@ -28,14 +28,17 @@ class StandardRead:
 
 
 def check_standards(
-    session: Session, site_ids: Sequence[UUID], quantity: str, *, start: datetime, end: datetime
-) -> dict[UUID, list[StandardRead]]:
-    """The check standards read at each site with a known lot and stated value, in time order; one query."""
+    session: Session, site_ids: Sequence[UUID], quantities: Sequence[str], *, start: datetime, end: datetime
+) -> dict[str, dict[UUID, list[StandardRead]]]:
+    """The check standards of each quantity read at each site with a known lot and stated value, in time order.
+
+    One query for all: it walks everything that was read on the sites in the time.
+    """
     statement = (
         select(Reading)
         .where(
             col(Reading.site_id).in_(site_ids),
-            col(Reading.quantity) == quantity,
+            col(Reading.quantity).in_(quantities),
             col(Reading.purpose) == "check_standard",
             col(Reading.state) == RECORDED,
             col(Reading.lot_id).is_not(None),
@@ -45,13 +48,17 @@ def check_standards(
         .order_by(col(Reading.at), col(Reading.id))
     )
     rows = list(session.exec(statement))
-    repeats = repeatabilities(session, [(quantity, method) for method in {row.method for row in rows}])
-    found: dict[UUID, list[StandardRead]] = {site_id: [] for site_id in site_ids}
+    repeats = repeatabilities(session, list({(row.quantity, row.method) for row in rows}))
+    found: dict[str, dict[UUID, list[StandardRead]]] = {
+        quantity: {site_id: [] for site_id in site_ids} for quantity in quantities
+    }
     for row in rows:
-        stated = stated_value(quantity, row.entered.get("conditions") or {})
+        stated = stated_value(row.quantity, row.entered.get("conditions") or {})
         if stated is None or row.lot_id is None:
             continue
         repeatability = repeats[row.quantity, row.method]
         sd = abs(row.relative_sd * row.value) if row.relative_sd is not None else repeatability.at(row.value)
-        found[row.site_id].append(StandardRead(row.lot_id, row.at, row.value, stated, max(sd, SMALLEST_SD)))
+        found[row.quantity][row.site_id].append(
+            StandardRead(row.lot_id, row.at, row.value, stated, max(sd, SMALLEST_SD))
+        )
     return found

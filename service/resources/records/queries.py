@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
-from typing import Any, NamedTuple, SupportsIndex, overload
+from typing import Any, NamedTuple, SupportsIndex, TypeVar, overload
 from uuid import UUID
 
 import numpy as np
@@ -29,6 +29,7 @@ from service.storage.types import instant, microseconds
 Values = NDArray[np.float64]
 Whole = NDArray[np.int64]
 Flags = NDArray[np.bool_]
+Found = TypeVar("Found")
 
 COUNTED_PURPOSES = ("sample", "replicate")
 REPLICATE_WITHIN_US = 2 * 3600 * 1_000_000  # the same sample tested again; two hours later is another sample
@@ -51,8 +52,7 @@ class Origins(Sequence[UUID]):
     def __getitem__(self, index: SupportsIndex | slice) -> UUID | Origins:
         if isinstance(index, slice):
             return Origins(self.raw[index])
-        found = self.raw[index.__index__()]
-        return found if isinstance(found, UUID) else UUID(bytes=bytes(found))
+        return _uuid(self.raw[index.__index__()])
 
 
 @dataclass(frozen=True)
@@ -92,19 +92,30 @@ class Course:
 
 
 class _Row(NamedTuple):
-    """What a course needs of a reading: plain values, an integer time, and its id as the driver gives it.
+    """What a course needs of a reading: plain values, an integer time, and ids as the driver gives them.
 
     Making a UUID of each id would take as long as everything else together.
     """
 
     id: bytes | UUID
-    subject_id: UUID
+    subject: bytes | UUID
     at_us: int
     value: float
     method: str | None
     relative_sd: float | None
-    lot_id: UUID | None
+    lot: bytes | UUID | None
     purpose: str
+
+
+def _uuid(raw: bytes | UUID) -> UUID:
+    return raw if isinstance(raw, UUID) else UUID(bytes=bytes(raw))
+
+
+def _as_driven(found: Mapping[UUID, Found]) -> dict[bytes | UUID, Found]:
+    """The same by ids as a driver gives them: bytes by SQLite's, UUIDs by PostgreSQL's."""
+    driven: dict[bytes | UUID, Found] = {key.bytes: each for key, each in found.items()}
+    driven.update((key, each) for key, each in found.items())
+    return driven
 
 
 def courses(
@@ -121,8 +132,9 @@ def courses(
     A probe's series comes as one mean for each `probes_every`, a day unless what happened in the last hour matters.
     """
     found: dict[UUID, list[_Row]] = {subject_id: [] for subject_id in subject_ids}
+    own = _as_driven(found)
     for row in _readings(session, subject_ids, quantity, start, end):
-        found[row.subject_id].append(row)
+        own[row.subject].append(row)
     probes: dict[UUID, list[ProbeMeans]] = {subject_id: [] for subject_id in subject_ids}
     for series, hours in probe_hours(session, subject_ids, quantity, start, end):
         probes[series.subject_id].append(means_over(series, hours, probes_every))
@@ -144,10 +156,11 @@ def system_courses(
         by_tank.setdefault(stay.tank_id, []).append(stay)
     everywhere = [*system_ids, *by_tank]
     found: dict[UUID, list[_Row]] = {system_id: [] for system_id in system_ids}
+    own, of_tanks = _as_driven(found), _as_driven(by_tank)
     for row in _readings(session, everywhere, quantity, start, end):
-        is_system = row.subject_id in found
-        system_id = row.subject_id if is_system else _system_at(by_tank[row.subject_id], instant(row.at_us))
-        if system_id is not None:
+        if row.subject in own:
+            own[row.subject].append(row)
+        elif system_id := _system_at(of_tanks[row.subject], instant(row.at_us)):
             found[system_id].append(row)
     probes: dict[UUID, list[ProbeMeans]] = {system_id: [] for system_id in system_ids}
     for series, hours in probe_hours(session, everywhere, quantity, start, end):
@@ -176,7 +189,7 @@ def _readings(
             table.value,
             table.method,
             table.relative_sd,
-            table.lot_id,
+            type_coerce(table.lot_id, NullType()),
             table.purpose,
         )
         .where(
@@ -189,10 +202,7 @@ def _readings(
         )
         .order_by(table.at, table.id)
     )
-    subjects: dict[bytes | UUID, UUID] = {each.bytes: each for each in subject_ids}  # as SQLite has them
-    subjects.update({each: each for each in subject_ids})  # as PostgreSQL has them
-    for row_id, subject, *others in session.execute(statement):
-        yield _Row(row_id, subjects[subject], *others)
+    return map(_Row._make, session.execute(statement))
 
 
 def _system_at(stays: Sequence[Stay], at: datetime) -> UUID | None:
@@ -216,16 +226,19 @@ def _built(
 
 
 def _by_hand(rows: Sequence[_Row], repeats: Mapping[str | None, Repeatability]) -> Course:
-    lots = _lots_in_order(rows)
+    if not rows:
+        return _NOTHING
+    ids, _, at_us, values, methods, relative_sds, lots, _ = zip(*rows, strict=True)
+    value, in_order = np.array(values, dtype=np.float64), list(dict.fromkeys(lot for lot in lots if lot is not None))
     return Course(
-        at_us=np.array([row.at_us for row in rows], dtype=np.int64),
-        value=np.array([row.value for row in rows], dtype=np.float64),
-        sd=np.array([_sd(row, repeats[row.method]) for row in rows], dtype=np.float64),
+        at_us=np.array(at_us, dtype=np.int64),
+        value=value,
+        sd=_sds(value, methods, relative_sds, repeats),
         replicate_group=_groups(rows),
-        lot=_lots(rows, lots),
-        origin=Origins([row.id for row in rows]),
+        lot=_lots(lots, in_order),
+        origin=Origins(ids),
         is_mean=np.zeros(len(rows), dtype=np.bool_),
-        lot_ids=lots,
+        lot_ids=tuple(_uuid(lot) for lot in in_order),
     )
 
 
@@ -267,30 +280,50 @@ def _merged(by_hand: Course, by_probe: Sequence[Course]) -> Course:
     )
 
 
-def _sd(row: _Row, repeatability: Repeatability) -> float:
-    sd = abs(row.relative_sd * row.value) if row.relative_sd is not None else repeatability.at(row.value)
-    return max(sd, SMALLEST_SD)
+def _sds(
+    value: Values,
+    methods: Sequence[str | None],
+    relative_sds: Sequence[float | None],
+    repeats: Mapping[str | None, Repeatability],
+) -> Values:
+    """As stated with each reading, else as its method repeats."""
+    number = {method: index for index, method in enumerate(dict.fromkeys(methods))}
+    of = np.array([number[method] for method in methods])
+    sd, part = (np.array([getattr(repeats[method], name) for method in number])[of] for name in ("sd", "relative_sd"))
+    stated = np.array(relative_sds, dtype=np.float64)  # None is NaN
+    usual = np.sqrt(sd**2 + (part * value) ** 2)
+    return np.maximum(np.where(np.isnan(stated), usual, np.abs(stated * value)), SMALLEST_SD)
 
 
 def _groups(rows: Sequence[_Row]) -> Whole:
     """A replicate belongs to the sample before it on the same subject, if that is recent; -1 stands alone."""
     groups = np.full(len(rows), -1, dtype=np.int64)
-    last: dict[UUID, int] = {}
+    if all(row.purpose != "replicate" for row in rows):
+        return groups
+    last: dict[bytes | UUID, int] = {}
     for index, row in enumerate(rows):
-        sample = last.get(row.subject_id)
+        sample = last.get(row.subject)
         if row.purpose == "replicate" and sample is not None and row.at_us - rows[sample].at_us <= REPLICATE_WITHIN_US:
             groups[index] = groups[sample] = sample
         else:
-            last[row.subject_id] = index
+            last[row.subject] = index
     return groups
 
 
-def _lots_in_order(rows: Sequence[_Row]) -> tuple[UUID, ...]:
-    """The lots in order of first use."""
-    return tuple(dict.fromkeys(row.lot_id for row in rows if row.lot_id is not None))
-
-
-def _lots(rows: Sequence[_Row], in_order: Sequence[UUID]) -> Whole:
+def _lots(lots: Sequence[bytes | UUID | None], in_order: Sequence[bytes | UUID]) -> Whole:
     """A number a lot, from 1 in order of first use, 0 where none is stated."""
-    number = {lot_id: index + 1 for index, lot_id in enumerate(in_order)}
-    return np.array([0 if row.lot_id is None else number[row.lot_id] for row in rows], dtype=np.int64)
+    number: dict[bytes | UUID | None, int] = {None: 0}
+    number.update((lot, index + 1) for index, lot in enumerate(in_order))
+    return np.array([number[lot] for lot in lots], dtype=np.int64)
+
+
+_NOTHING = Course(
+    at_us=np.empty(0, dtype=np.int64),
+    value=np.empty(0),
+    sd=np.empty(0),
+    replicate_group=np.empty(0, dtype=np.int64),
+    lot=np.empty(0, dtype=np.int64),
+    origin=Origins(()),
+    is_mean=np.empty(0, dtype=np.bool_),
+)
+"""The course of what nobody read by hand; arrays of no entries, which nothing can change."""
