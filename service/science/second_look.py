@@ -40,8 +40,8 @@ class SecondLook:
 
     mistake and jump: the score with its sign, 0 where none was found; size and size_sd of each jump, concentration.
     lot_step, lot_step_sd: at the first reading of a new lot, by how much it reads from the old one as the record alone
-    tells, and its sd; elsewhere 0. last_jump (systems): the score of a jump before the last two readings, all others
-    believed.
+    tells, and its sd; elsewhere 0. last_jump (systems): the largest score of a rise before the last two or three
+    readings, all others believed.
     """
 
     timeline: Timeline
@@ -96,7 +96,7 @@ def _search(timeline: Timeline, start: Start, grid: Grid, scale: Scale, *, with_
         current = replace(timeline, has_reading=has_reading, jump_variance=jump_variance).take(lanes)
         mistake, jump, size, size_sd = _scores(current, start.take(lanes), grid.take(lanes), scale)
         if turn == 0:
-            found.last_jump[:] = jump[last_two(timeline)[0], lanes]
+            found.last_jump[:] = jump[last_readings(timeline, 3)[:2], lanes].max(axis=0)
         _note_lots(found, current, lanes, size, size_sd, scale)
         here = np.arange(len(lanes))
         worst_mistake, worst_jump = (np.abs(each).argmax(axis=0) for each in (mistake, jump))
@@ -116,15 +116,18 @@ def _search(timeline: Timeline, start: Start, grid: Grid, scale: Scale, *, with_
     return replace(found, timeline=replace(timeline, has_reading=has_reading, jump_variance=jump_variance))
 
 
-def last_two(timeline: Timeline) -> tuple[Whole, Whole]:
-    """The nodes of the last reading but one and of the last of each system, (systems); -1 where there is none.
+def last_readings(timeline: Timeline, count: int) -> Whole:
+    """The nodes of the last so many readings of each system, in order, (count, systems); -1 where there is none.
 
     Source: PRACTICE. Check value: none, definition.
     """
-    nodes: Whole = np.where(timeline.has_reading, np.arange(len(timeline.reading))[:, None], -1)
-    second: Whole = nodes.max(axis=0)
-    first: Whole = np.where(nodes == second, -1, nodes).max(axis=0)
-    return first, second
+    left: Whole = np.where(timeline.has_reading, np.arange(len(timeline.reading))[:, None], -1)
+    found = []
+    for _ in range(count):
+        latest = left.max(axis=0)
+        found.append(latest)
+        left = np.where(left == latest, -1, left)
+    return np.stack(found[::-1])
 
 
 def _note_lots(

@@ -79,13 +79,22 @@ def test_a_standard_in_another_unit_counts_as_what_it_holds(house: House) -> Non
 
 
 @pytest.mark.parametrize(
-    ("standards", "score", "named"),
-    [(1, 2.55, False), (1, 2.65, True), (2, 2.35, False), (2, 2.45, True), (3, 3.15, False), (3, 3.25, True)],
+    ("standards", "times", "named"),
+    [(1, 7.8, False), (1, 8.2, True), (2, 4.4, False), (2, 4.6, True), (3, 97.0, False), (3, 103.0, True)],
 )
-def test_each_standard_is_given_its_share_of_the_false_alarms(standards: int, score: float, named: bool) -> None:
-    """Standards alone read high by so many sd: hypot(0.035 / sqrt(n), the standard's 0.014, a usual lot's 0.0196)."""
-    off = score * float(np.sqrt(0.035**2 / standards + 0.014**2 + 0.0196**2))
+def test_each_standard_is_given_its_share_of_the_false_alarms(standards: int, times: float, named: bool) -> None:
+    """Standards alone that a lot off by 0.098 makes so many times as probable as a usual one, 0.0196."""
+    own = 0.035**2 / standards + 0.014**2
+    usual, off = own + 0.0196**2, own + 0.098**2
+    apart = float(np.sqrt((np.log(times) + 0.5 * np.log(off / usual)) / (0.5 / usual - 0.5 / off)))
     lot, first = uuid4(), datetime(2026, 1, 1, tzinfo=UTC)
-    read = [StandardRead(lot, first + timedelta(days=14 * index), 2.8 + off, 2.8, 0.035) for index in range(standards)]
+    read = [
+        StandardRead(lot, first + timedelta(days=14 * index), 2.8 + apart, 2.8, 0.035) for index in range(standards)
+    ]
     silent = cast(ConsumptionEstimate, SimpleNamespace(lot_steps=(), expected=None))
     assert (lot_in_use(silent, [1, 1, 1], [lot], read) is not None) == named
+
+
+def test_an_addition_when_a_lot_is_opened_names_no_lot(house: House) -> None:
+    """Standards that lean a little the same way made half a meq/L the lot's before."""
+    assert findings(house, records(house, standards=(0.05,), step=0.5)) == []

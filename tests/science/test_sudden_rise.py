@@ -1,4 +1,4 @@
-"""Additions nobody recorded, told by the last two readings: each explanation's density, and what is named."""
+"""Additions nobody recorded, told by the last readings: each explanation's density, and what is named."""
 
 from dataclasses import replace
 
@@ -9,8 +9,17 @@ from service.science.consumption import estimate_consumption
 from service.science.demand_prior import Grid, robust_start, settings_grid
 from service.science.filtering import ALKALINITY, run_filter
 from service.science.history import Doses, Readings, SystemHistory
-from service.science.second_look import last_two
-from service.science.sudden_rise import explain_last_two
+from service.science.second_look import last_readings
+from service.science.sudden_rise import (
+    LOOKED_AT,
+    MISTAKES,
+    WITH_A_RISE,
+    WITHOUT_A_RISE,
+    Explanation,
+    explain_last,
+    innovations,
+    weigh,
+)
 from service.science.timeline import Timeline, lay_out
 
 DAYS = np.arange(0.4, 80.0, 2.0)
@@ -44,8 +53,7 @@ def share_named(*last: float, records: int = 200) -> float:
 
 def density(timeline: Timeline, grid: Grid) -> float:
     """Logarithm of how probable the readings are, over all settings, by the filter alone."""
-    start = robust_start(timeline=lay_out(histories=[history(0.4, 0.5)], at_days=END))
-    forward = run_filter(timeline=timeline, start=start, grid=grid, rule=None, scale=ALKALINITY, keep=False)
+    forward = run_filter(timeline=timeline, start=START, grid=grid, rule=None, scale=ALKALINITY, keep=False)
     return float(np.logaddexp.reduce(forward.log_likelihood + grid.log_prior, axis=None))
 
 
@@ -55,30 +63,40 @@ def raised(values: np.ndarray, node: int, by: float) -> np.ndarray:
     return values
 
 
-def test_each_explanation_is_the_density_of_the_readings() -> None:
-    """A rise is a level free to move by sd t before the first, a mistake a reading of variance t^2 more."""
-    timeline = lay_out(histories=[history(0.4, 0.5)], at_days=END)
-    start = robust_start(timeline=timeline)
-    found = explain_last_two(timeline=timeline, start=start, scale=ALKALINITY)
-    grid, sudden = settings_grid(start=start), ALKALINITY.sudden**2
-    first, second = (int(each[0]) for each in last_two(timeline))
+TIMELINE = lay_out(histories=[history(0.3, 0.4, 0.5)], at_days=END)
+START = robust_start(timeline=TIMELINE)
+GRID = settings_grid(start=START)
 
-    def wrong(*nodes: int) -> float:
-        total = -np.inf
-        for index in range(grid.drift.shape[1]):
-            one = Grid(*(each[:, index : index + 1] for each in (grid.drift, grid.noise_factor, grid.log_prior)))
-            variance = timeline.variance
-            for node in nodes:  # the filter multiplies it by the square of the factor
-                variance = raised(variance, node, sudden / float(one.noise_factor[0, 0]) ** 2)
-            total = np.logaddexp(total, density(replace(timeline, variance=variance), one))
-        return float(total)
 
-    free = replace(timeline, jump_variance=raised(timeline.jump_variance, first, sudden))
-    assert found.expected[0] == pytest.approx(density(timeline, grid), abs=1e-9)
-    assert found.rise[0] == pytest.approx(density(free, grid), abs=1e-6)
-    assert found.first_wrong[0] == pytest.approx(wrong(first), abs=1e-6)
-    assert found.second_wrong[0] == pytest.approx(wrong(second), abs=1e-6)
-    assert wrong(first, second) < found.both_wrong[0] < wrong(first, second) + 1.0
+def by_the_filter(explanation: Explanation) -> float:
+    """The density by filtering anew: a rise is a level free to move by sd t, a mistake a reading t^2 less certain."""
+    last, sudden, total = last_readings(TIMELINE, LOOKED_AT)[:, 0], ALKALINITY.sudden**2, -np.inf
+    jump_variance = TIMELINE.jump_variance
+    if explanation.rise is not None:
+        jump_variance = raised(jump_variance, last[explanation.rise], sudden)
+    for index in range(GRID.drift.shape[1]):
+        one = Grid(*(each[:, index : index + 1] for each in (GRID.drift, GRID.noise_factor, GRID.log_prior)))
+        variance = TIMELINE.variance
+        for number in explanation.wrong:  # the filter multiplies it by the square of the factor
+            variance = raised(variance, last[number], sudden / float(one.noise_factor[0, 0]) ** 2)
+        total = np.logaddexp(total, density(replace(TIMELINE, variance=variance, jump_variance=jump_variance), one))
+    return float(total + len(explanation.wrong) * np.log(MISTAKES))
+
+
+@pytest.mark.parametrize("explanation", [*WITHOUT_A_RISE, *WITH_A_RISE], ids=str)
+def test_each_explanation_is_the_density_of_the_readings(explanation: Explanation) -> None:
+    forward = run_filter(timeline=TIMELINE, start=START, grid=GRID, rule=None, scale=ALKALINITY, keep=True)
+    seen = innovations(forward=forward, last=last_readings(TIMELINE, LOOKED_AT))
+    gain = weigh(seen, explanation, ALKALINITY.sudden).log_gain
+    found = np.logaddexp.reduce(GRID.log_prior + forward.log_likelihood + gain, axis=None)
+    assert found == pytest.approx(by_the_filter(explanation), abs=1e-8)
+
+
+def test_a_rise_is_held_against_all_else_together() -> None:
+    found = explain_last(timeline=TIMELINE, start=START, scale=ALKALINITY)
+    rises, others = ([by_the_filter(each) for each in every] for every in (WITH_A_RISE, WITHOUT_A_RISE))
+    assert found.log_factor[0] == pytest.approx(np.logaddexp.reduce(rises) - np.logaddexp.reduce(others), abs=1e-8)
+    assert found.likeliest[0] == int(np.argmax(rises))
 
 
 def test_two_readings_in_a_row_name_an_addition() -> None:

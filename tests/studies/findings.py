@@ -2,10 +2,11 @@
 
     python tests/studies/findings.py [--seeds 0-299] [--scenario NAME ...] [--every DAYS]
 
-Every few days of a run the service's own rules see what had been recorded by then: a slowing drip and media that give
-less (output balance), a leak (gas forecast), gas that the chemistry does not show (gas check), what the effluent says
-of its ceiling, jumps of the level and reagent lots that read wrong (consumption). Seeds 0-299 judge; rules are tuned on
-10000 and above. The scenarios (shared/scenario/findings) were written before the rules.
+Every few days of a run, and when a check standard was read, the service's own rules see what had been recorded by then:
+a slowing drip and media that give less (output balance), a leak (gas forecast), gas that the chemistry does not show
+(gas check), what the effluent says of its ceiling, jumps of the level and reagent lots that read wrong (consumption).
+Seeds 0-299 judge; rules are tuned on 10000 and above. The scenarios (shared/scenario/findings) were written before the
+rules.
 
 One line a scenario: the share of runs in which the fault was named by one of its own findings within the promised days,
 and what else was named: findings a system-year that no fault of the run explains (a finding that stays counts once, one
@@ -37,6 +38,7 @@ from service.computations.consumption.answer import undiluted
 from service.computations.consumption.gather import Gathered
 from service.computations.consumption.inputs import Inputs
 from service.computations.consumption.kit import lot_in_use
+from service.computations.consumption.shifts import named_shifts
 from service.computations.consumption.water import Beside, nitrate_parts, water_findings
 from service.computations.gas_forecast.gather import LineRecords
 from service.computations.gas_forecast.leak import leak
@@ -318,13 +320,16 @@ def study(name: str, seeds: range, every: float) -> list[Run]:
 
 def _watch(watched: Watched, days: float, instants: np.ndarray) -> Run:
     run = Run(watched.system.labels.faults, days - FIRST_DAY)
+    read = [row.taken_at for row in watched.recorded.check_standards]
+    instants = np.union1d(instants, [day for day in read if instants[0] <= day <= instants[-1]])
     histories = [_with_lots(history_until(watched.recorded, day), watched.lots(day)[0]) for day in instants]
     gathered = waters(watched.recorded, instants, histories)
     estimates = estimate_consumption(histories=[undiluted(each) for each in gathered], at_days=instants)
     for day, alkalinity, estimate in zip(instants, gathered, estimates, strict=True):
         run.seen += [(float(day), code) for code in of_water(watched.recorded, float(day), alkalinity, estimate)]
         run.seen += [(float(day), code) for code in watched.balance(float(day), estimate)]
-        run.seen += [(float(day), "level_shift") for each in estimate.level_shifts if day - each.at_days <= 7.0]
+        shifts = named_shifts(alkalinity.history, estimate)
+        run.seen += [(float(day), "level_shift") for each in shifts if day - each.at_days <= 7.0]
         if watched.is_short(float(day)):
             run.short.add(float(day))
         if lot_in_use(estimate, *watched.lots(day), watched.standards(day)):

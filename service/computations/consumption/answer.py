@@ -16,6 +16,7 @@ from service.computations.consumption.calcium_ratio import per_alkalinity, ratio
 from service.computations.consumption.gather import Gathered
 from service.computations.consumption.kit import kit_finding, lot_in_use
 from service.computations.consumption.reactor_calcium import together
+from service.computations.consumption.shifts import named_shifts
 from service.computations.consumption.water import Beside, Part, carbonate_lost, salinity_part, water_findings
 from service.resources.keeping.amounts import refused
 from service.science.answer import ConsumptionEstimate, LevelShift, Missing
@@ -180,7 +181,7 @@ def shown(
         "findings": [
             *(
                 level_shift(gathered, quantity, each, scaled)
-                for each in estimate.level_shifts
+                for each in named_shifts(gathered.history, estimate)
                 if each.at_days not in told
             ),
             *of_kit(gathered, quantity, estimate, scaled),

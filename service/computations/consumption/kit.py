@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from functools import partial
 from typing import Any
 from uuid import UUID
 
@@ -13,22 +12,24 @@ import numpy as np
 from service.computations.answers import remark
 from service.resources.records.check_standards import StandardRead
 from service.science.answer import ConsumptionEstimate
-from service.science.kit_check import LotBias, Step, lot_bias
+from service.science.kit_check import LotBias, Spreads, Step, lot_bias
 from service.science.kit_check import StandardRead as Standard
 
-SIGNIFICANT_SCORE = {0: 3.0, 1: 2.6, 2: 2.4}
-SIGNIFICANT_AFTERWARDS = 3.2
-"""By how many check standards were read with the lot: it is looked at again and again, and each look is given its share
-of the false alarms (a group sequential test). The most goes to the first two standards, where a fault is still news; by
-the findings study (tests/studies/findings.py) and the calculation in TRUST.md."""
-LEANING_SCORE = 1.0
-"""So far the standards alone must lie on the side to which the water of one system points: something may have been
-added there when the lot was opened. The waters of several systems need no such support."""
+TIMES_AS_LIKELY = {0: 20.0, 1: 8.0, 2: 4.5}
+TIMES_AS_LIKELY_AFTERWARDS = 100.0
+"""So many times as probable as a usual lot one that is off must make what was read, by how many check standards were
+read with the lot: it is looked at again and again, and each look is given its share of the false alarms (a group
+sequential test). The most goes to the first two standards, where a fault is still news; by the calculation in
+TRUST.md."""
 STANDARD_RELATIVE_SD = 0.005
 """Of a check standard made up by weight or bought (common practice)."""
 USUAL_LOT_RELATIVE_SD = 0.007
 USUAL_LOT_PER_NOISE = 0.3
 """What reagent lots differ by, 0.02 meq/L of alkalinity, or a third of the kit's own scatter (common practice)."""
+OFF_PER_USUAL = 5.0
+"""A lot that is off is off by so many times as much as usual lots, 0.1 meq/L of alkalinity (a judgement)."""
+MOVED_RELATIVE_SD = 0.18
+"""Of what somebody adds or changes, of the level: 0.5 meq/L of alkalinity (a judgement)."""
 SAME_TIME_DAYS = 0.25
 
 
@@ -91,18 +92,13 @@ def lot_in_use(
     if size is None:
         return None
     scatter = float(np.mean([row.sd for row in own_kits])) if own_kits else 0.0
-    bias_by = partial(
-        lot_bias,
-        lot=current,
-        standards=read,
-        usual_sd=max(USUAL_LOT_RELATIVE_SD * size, USUAL_LOT_PER_NOISE * scatter),
-        standard_sd=STANDARD_RELATIVE_SD * size,
+    usual = max(USUAL_LOT_RELATIVE_SD * size, USUAL_LOT_PER_NOISE * scatter)
+    spreads = Spreads(
+        usual=usual, off=OFF_PER_USUAL * usual, standard=STANDARD_RELATIVE_SD * size, moved=MOVED_RELATIVE_SD * size
     )
-    bias = bias_by(steps=steps)
+    bias = lot_bias(lot=current, standards=read, steps=steps, spreads=spreads)
     own, waters = sum(each.lot == current for each in read), sum(step.new_lot == current for step in steps)
-    if not abs(bias.score) > SIGNIFICANT_SCORE.get(own, SIGNIFICANT_AFTERWARDS):
-        return None
-    if waters == 1 and not bias_by(steps=()).score * np.sign(bias.score) > LEANING_SCORE:
+    if not bias.log_factor > np.log(TIMES_AS_LIKELY.get(own, TIMES_AS_LIKELY_AFTERWARDS)):
         return None
     return LotFound(lot_ids[current - 1], bias, own, waters)
 

@@ -14,7 +14,9 @@ from service.science import Values
 from service.science.level_change import SlopeChange, slope_change
 
 SIGNIFICANT_SCORE = 3.0
-"""By the findings study (tests/studies/findings.py)."""
+SIGNIFICANT_SCORE_OF_LESS = 4.0
+"""In standard deviations, both by the findings study (tests/studies/findings.py). A leak is to be named within four
+weeks; less gas for a bubble than before is no danger and can wait until it is hardly chance."""
 LEAST_RATIO = 1.12
 """A bubble wanders with temperature and delivery pressure: a smaller change is not named (our judgement)."""
 COUNTED_SD = 0.025
@@ -25,7 +27,7 @@ LOOKED_BACK_DAYS = 120.0
 def leak(records: LineRecords) -> list[dict[str, Any]]:
     """What the weighings say against the bubbles counted on the same line; nothing where either is too sparse."""
     found = _bend(records)
-    if found is None or abs(found.score) < SIGNIFICANT_SCORE:
+    if found is None or -SIGNIFICANT_SCORE_OF_LESS < found.score < SIGNIFICANT_SCORE:
         return []
     begun = records.clock.at(found.at_days)
     since = f"{begun.day} {begun:%B %Y}"

@@ -10,7 +10,7 @@ from fastapi import APIRouter, Path, Request, Response
 
 from service.computations.answers import sources_of
 from service.computations.output_balance.answer import answered_all
-from service.computations.output_balance.changes import WRONG_FLOW, ReactorHistory, changes, is_steady
+from service.computations.output_balance.changes import WRONG_FLOW, ReactorHistory, changes, is_in_doubt, is_steady
 from service.computations.output_balance.gather import ReactorRecords, gather
 from service.computations.output_balance.lacks import missing, missing_of_gas
 from service.computations.output_balance.models import OutputBalanceRead
@@ -53,7 +53,7 @@ def read_output_balance(
 
 def seen_with(situation: Situation, history: ReactorHistory, changed: Sequence[dict[str, Any]]) -> Situation:
     """The situation with what its history says of how far its drip can be trusted."""
-    doubts = any(each["code"] == WRONG_FLOW for each in changed)
+    doubts = any(each["code"] == WRONG_FLOW for each in changed) or is_in_doubt(history)
     return replace(situation, doubts_flow=doubts, is_steady=is_steady(history))
 
 

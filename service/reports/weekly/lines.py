@@ -22,6 +22,7 @@ from service.computations.consumption.answer import (
     set_aside,
 )
 from service.computations.consumption.gather import Gathered
+from service.computations.consumption.shifts import named_shifts
 from service.reports import wording
 from service.reports.weekly.demand import demand_changes
 from service.reports.weekly.weeks import Week
@@ -171,7 +172,7 @@ def _evidence(found: Estimated | None, scaled: Scaled, *, since: datetime) -> di
         "set_aside": [each for each in set_aside(gathered, estimate, scaled) if each["taken_at"] >= since],
         "findings": [
             level_shift(gathered, QUANTITY, each, scaled)
-            for each in estimate.level_shifts
+            for each in named_shifts(gathered.history, estimate)
             if gathered.clock.at(each.at_days) >= since
         ],
         "missing": [missing(gathered, QUANTITY, each) for each in estimate.missing],
