@@ -2,9 +2,10 @@
 
 A jump is found sooner by weighing what could have happened than by a threshold for each reading. The last three
 readings may be as the course before them says, or lie above it by the same from the second last or from the third last
-on (a rise); any of them may be a mistake besides. Each explanation gives the readings a probability, averaged over its
-unknown sizes and over all settings of drift and kit noise: a jump explained by a fast drift is so weighed too. Only
-rises are named: a fall this sudden is a change of water, and what else looks like one is common.
+on (a rise), or leave it at another slope, because supply or demand was turned (gas, a pump, media that go); any of them
+may be a mistake besides. Each explanation gives the readings a probability, averaged over its unknown sizes and over
+all settings of drift and kit noise: a jump explained by a fast drift is so weighed too. Only rises are named: a fall
+this sudden is a change of water, and what else looks like one is common.
 """
 
 from __future__ import annotations
@@ -16,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from service.science.demand_prior import Start, settings_grid
-from service.science.filtering import LEVEL, Scale, run_filter
+from service.science.filtering import DEMAND, LEVEL, Scale, run_filter
 from service.science.second_look import ANY_JUMP_SDS, SecondLook, last_readings
 from service.science.smoother import ForwardPass
 from service.science.timeline import Timeline
@@ -28,23 +29,31 @@ LOOKED_AT = 3
 """Readings from the last back. A rise needs two of them; one alone is a mistake."""
 MISTAKES = 0.03
 """The part of all readings that is grossly wrong: a judgement."""
+TURNED, TURNED_SHARE = 0.1, 0.3
+"""How often the slope turns between two readings, and by what part of the demand, one sd: a keeper turns gas or pump by
+up to a fifth every week or two, and media or a line go within days (judgements)."""
 TIMES_AS_LIKELY = 3.0
 """So many times as probable as all else together a rise must make the readings to be named. Tuned on simulated runs:
-with the least size below, 3 names 87 % of additions of 0.5 meq/L within six days, 5 and 8 name 86 and 84 %, and what is
+with the least size below, 3 names 85 % of additions of 0.5 meq/L within six days, 5 and 8 name 83 and 82 %, and what is
 named without a cause is nearly the same."""
-LEAST_RISE = 0.5
-"""Of what is added at once without a note (`Scale.sudden`): 0.25 meq/L, 0.7 dKH. A smaller one is within what a day may
-bring (a judgement), and most of what is named without a cause is smaller."""
+LEAST_RISE = 0.56
+"""Of what is added at once without a note (`Scale.sudden`): 0.28 meq/L, 0.8 dKH. A smaller one is within what a day may
+bring (a judgement), and most of what was named without a cause was smaller."""
 WORTH_WEIGHING = 1.5
 """The score of a jump before the last readings from which on the explanations are weighed at all."""
 
 
 @dataclass(frozen=True, slots=True)
 class Explanation:
-    """A rise before the reading of this number (None: none), and the readings that are mistakes, of the last three."""
+    """What may have happened to the last three readings: numbers of them, 0 the first.
 
-    rise: int | None
-    wrong: tuple[int, ...]
+    rise: before which one something was added (None: nothing was); wrong: the mistakes; turned: since which one the
+    slope is another (-1: since the reading before them all; None: it is not).
+    """
+
+    rise: int | None = None
+    wrong: tuple[int, ...] = ()
+    turned: int | None = None
 
     @property
     def after(self) -> range:
@@ -53,17 +62,20 @@ class Explanation:
 
     @property
     def log_prior(self) -> float:
-        """Logarithm of how often the mistakes happen; of a rise it is left to the factor that is asked for."""
-        return float(len(self.wrong) * np.log(MISTAKES))
+        """Logarithm of how often this happens; of a rise it is left to the factor that is asked for."""
+        turned = 0.0 if self.turned is None else np.log(TURNED)
+        return float(len(self.wrong) * np.log(MISTAKES) + turned)
 
 
-WITHOUT_A_RISE = tuple(
-    Explanation(None, wrong) for count in range(LOOKED_AT + 1) for wrong in combinations(range(LOOKED_AT), count)
+NONE_OR_ONE = ((), *((number,) for number in range(LOOKED_AT)))
+WITHOUT_A_RISE = (
+    *(Explanation(wrong=wrong) for count in range(LOOKED_AT + 1) for wrong in combinations(range(LOOKED_AT), count)),
+    *(Explanation(wrong=wrong, turned=turned) for turned in range(-1, LOOKED_AT - 2) for wrong in NONE_OR_ONE),
 )
 WITH_A_RISE = tuple(
     Explanation(rise, wrong)
     for rise in range(LOOKED_AT - 1)
-    for wrong in ((), *((number,) for number in range(LOOKED_AT)))
+    for wrong in NONE_OR_ONE
     if rise not in wrong and sum(number not in wrong for number in range(rise, LOOKED_AT)) > 1
 )
 """Two readings at least must show it, the first after it among them."""
@@ -87,24 +99,26 @@ class Rises:
 class Innovations:
     """What the filter did not foresee of the last three readings, (3, systems, settings), and what would have moved it.
 
-    precision: one over the variance of each. by_rise, by_mistake: by how much a rise of one before the reading of the
-    first index, or a mistake of one in it, moves that of the second, (3, 3, systems, settings).
+    precision: one over the variance of each. by_rise, by_mistake, by_turn: by how much a rise before the reading of the
+    first index, a mistake in it or a turn of the slope since the one before moves that of the second, each of one sd.
     """
 
     value: Values
     precision: Values
     by_rise: Values
     by_mistake: Values
+    by_turn: Values
 
     def directions(self, explanation: Explanation) -> list[Values]:
         """What each unknown size of an explanation moves, the rise last."""
+        turns = [] if explanation.turned is None else [self.by_turn[explanation.turned + 1]]
         rises = [] if explanation.rise is None else [self.by_rise[explanation.rise]]
-        return [*(self.by_mistake[number] for number in explanation.wrong), *rises]
+        return [*(self.by_mistake[number] for number in explanation.wrong), *turns, *rises]
 
 
 @dataclass(frozen=True, slots=True)
 class Weighed:
-    """An explanation's gain of log-likelihood with its prior, and its last size and variance, (systems, settings)."""
+    """Gain of log-likelihood with its prior, last size in sds beforehand, and its variance, (systems, settings)."""
 
     log_gain: Values
     size: Values
@@ -117,9 +131,9 @@ def with_sudden_rises(*, look: SecondLook, timeline: Timeline, start: Start, sca
     timeline: as laid out, before the look took readings away. The rule is the service's own.
     Source: DERIVED. Check value: none, tested by test_two_readings_in_a_row_name_an_addition.
     """
-    last = last_readings(timeline, LOOKED_AT)
+    before, last = np.split(last_readings(timeline, 1 + LOOKED_AT), [1])
     systems = np.arange(last.shape[1])
-    is_new = (last[0] >= 0) & ~look.jump[last, systems].any(axis=0)
+    is_new = (before[0] >= 0) & ~look.jump[last, systems].any(axis=0)
     lanes = np.flatnonzero(is_new & (look.last_jump > WORTH_WEIGHING))
     if not len(lanes):
         return look
@@ -145,14 +159,16 @@ def explain_last(*, timeline: Timeline, start: Start, scale: Scale) -> Rises:
     """
     grid = settings_grid(start=start)
     forward = run_filter(timeline=timeline, start=start, grid=grid, rule=None, scale=scale, keep=True)
-    seen = innovations(forward=forward, last=last_readings(timeline, LOOKED_AT))
+    last = last_readings(timeline, 1 + LOOKED_AT)
+    seen = innovations(forward=forward, last=last, sudden=scale.sudden, turned=TURNED_SHARE * start.demand_size)
     prior = grid.log_prior + forward.log_likelihood
-    others = [prior + weigh(seen, each, scale.sudden).log_gain for each in WITHOUT_A_RISE]
-    weighed = [weigh(seen, each, scale.sudden) for each in WITH_A_RISE]
+    others = [prior + weigh(seen, each).log_gain for each in WITHOUT_A_RISE]
+    weighed = [weigh(seen, each) for each in WITH_A_RISE]
     rises = np.stack([prior + each.log_gain for each in weighed])
     likeliest = np.logaddexp.reduce(rises, axis=2).argmax(axis=0)
     chosen = likeliest, np.arange(len(likeliest))
-    size, variance = (np.stack(each)[chosen] for each in zip(*((w.size, w.variance) for w in weighed), strict=True))
+    size = scale.sudden * np.stack([each.size for each in weighed])[chosen]
+    variance = scale.sudden**2 * np.stack([each.variance for each in weighed])[chosen]
     weight = np.exp(rises[chosen] - rises[chosen].max(axis=1, keepdims=True))
     weight /= weight.sum(axis=1, keepdims=True)
     middle = (weight * size).sum(axis=1)
@@ -164,43 +180,43 @@ def explain_last(*, timeline: Timeline, start: Start, scale: Scale) -> Rises:
     )
 
 
-def innovations(*, forward: ForwardPass, last: Whole) -> Innovations:
-    """What the filter did not foresee at the nodes `last` (3, systems), and how rises and mistakes move it.
+def innovations(*, forward: ForwardPass, last: Whole, sudden: float, turned: Values) -> Innovations:
+    """What the filter did not foresee at the last three nodes of `last` (4, systems), and what moves it.
 
-    A displacement of the state that the filter knows nothing of is carried by the transitions; each reading shows its
-    first entry, and the gain takes that part of it away. A mistake is shown by its own reading alone, and the filter,
-    believing it, is displaced by it the other way.
+    sudden: sd of rises and mistakes; turned: of a turn of the slope, concentration a day, (systems). A displacement of
+    the state that the filter knows nothing of is carried by the transitions; each reading shows its first entry, and
+    the gain takes that part of it away. A mistake is shown by its own reading alone, and the filter, believing it, is
+    displaced by it the other way.
     Source: KALMAN60, DERIVED. Check value: none, tested by test_each_explanation_is_the_density_of_the_readings.
     """
-    count, systems = last.shape
     _, size, *lanes = forward.mean.shape
-    here = np.arange(systems)
-    precision = forward.information[last, here]
-    moved = np.zeros((2, count, count, *lanes))
-    displaced = np.zeros((2, count, size, *lanes))
-    for node in range(int(last[0].min()) if systems else 0, len(forward.mean)):
+    count, here = LOOKED_AT, np.arange(lanes[0])
+    displaced = np.zeros((3, count, size, *lanes))  # by a rise, a mistake, a turn; before or in each reading
+    moved = np.zeros((3, count, count, *lanes))
+    for node in range(int(last[0].min()), len(forward.mean)):
         row, kept = forward.first_row[node], forward.carry[node]
-        displaced = np.concatenate(
-            [(row * displaced).sum(axis=2, keepdims=True), kept[1:] * displaced[:, :, 1:]], axis=2
-        )
-        shows = np.zeros((2, count, *lanes))
+        level = (row * displaced).sum(axis=2, keepdims=True)
+        displaced = np.concatenate([level, kept[1:] * displaced[:, :, 1:]], axis=2)
+        shows = np.zeros((3, count, *lanes))
         for number in range(count):
-            is_here = last[number] == node
-            displaced[0, number, LEVEL, is_here] += 1.0
-            shows[1, number, is_here] += 1.0
+            is_before, is_here = last[number] == node, last[1 + number] == node
+            displaced[0, number, LEVEL, is_here] += sudden
+            shows[1, number, is_here] += sudden
+            displaced[2, number, DEMAND, is_before] -= turned[is_before, None]
         shows += displaced[:, :, LEVEL]
         displaced -= forward.gain[node] * shows[:, :, None]
         for number in range(count):
-            is_here = last[number] == node
+            is_here = last[1 + number] == node
             moved[:, :, number, is_here] = shows[:, :, is_here]
-    return Innovations(forward.scaled_residual[last, here] / precision, precision, moved[0], moved[1])
+    precision = forward.information[last[1:], here]
+    return Innovations(forward.scaled_residual[last[1:], here] / precision, precision, *moved)
 
 
-def weigh(seen: Innovations, explanation: Explanation, sudden: float) -> Weighed:
+def weigh(seen: Innovations, explanation: Explanation) -> Weighed:
     """What an explanation adds to the log-likelihood, and the size of what it explains the readings by.
 
-    Each unknown size, sd t, adds its direction g to the covariance C: C + t^2 g g'. With q = g' C^-1 e, h = g' C^-1 g
-    the log-likelihood rises by t^2 q^2 / 2 (1 + t^2 h) - ln(1 + t^2 h) / 2, one direction after the other (Sherman &
+    Each unknown size adds its direction g, that of one sd, to the covariance C: C + g g'. With q = g' C^-1 e, h = g'
+    C^-1 g the log-likelihood rises by q^2 / 2 (1 + h) - ln(1 + h) / 2, one direction after the other (Sherman &
     Morrison), the rise last; by least squares its size is q / h, the variance 1 / h.
     Source: DERIVED. Check value: none, tested by test_each_explanation_is_the_density_of_the_readings.
     """
@@ -211,11 +227,10 @@ def weigh(seen: Innovations, explanation: Explanation, sudden: float) -> Weighed
     for index, (direction, scaled) in enumerate(zip(directions, across, strict=True)):
         shown, known = (direction * weighed).sum(axis=0), (direction * scaled).sum(axis=0)
         size, variance = shown / known, 1.0 / known
-        taken = sudden**2 / (1.0 + sudden**2 * known)
-        log_gain += 0.5 * taken * shown**2 - 0.5 * np.log1p(sudden**2 * known)
-        weighed = weighed - taken * shown * scaled
+        log_gain += 0.5 * shown**2 / (1.0 + known) - 0.5 * np.log1p(known)
+        weighed = weighed - shown / (1.0 + known) * scaled
         for later in range(index + 1, len(directions)):
-            across[later] = across[later] - taken * (directions[later] * scaled).sum(axis=0) * scaled
+            across[later] = across[later] - (directions[later] * scaled).sum(axis=0) / (1.0 + known) * scaled
     return Weighed(log_gain, size, variance)
 
 

@@ -5,6 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from service.science import sudden_rise
 from service.science.consumption import estimate_consumption
 from service.science.demand_prior import Grid, robust_start, settings_grid
 from service.science.filtering import ALKALINITY, run_filter
@@ -13,6 +14,8 @@ from service.science.second_look import last_readings
 from service.science.sudden_rise import (
     LOOKED_AT,
     MISTAKES,
+    TURNED,
+    TURNED_SHARE,
     WITH_A_RISE,
     WITHOUT_A_RISE,
     Explanation,
@@ -69,8 +72,12 @@ GRID = settings_grid(start=START)
 
 
 def by_the_filter(explanation: Explanation) -> float:
-    """The density by filtering anew: a rise is a level free to move by sd t, a mistake a reading t^2 less certain."""
-    last, sudden, total = last_readings(TIMELINE, LOOKED_AT)[:, 0], ALKALINITY.sudden**2, -np.inf
+    """The density by filtering anew: a rise is a level free to move by sd t, a mistake a reading t^2 less certain.
+
+    A turn of the slope is a demand free to move.
+    """
+    before, *last = last_readings(TIMELINE, 1 + LOOKED_AT)[:, 0]
+    sudden, total = ALKALINITY.sudden**2, -np.inf
     jump_variance = TIMELINE.jump_variance
     if explanation.rise is not None:
         jump_variance = raised(jump_variance, last[explanation.rise], sudden)
@@ -79,15 +86,26 @@ def by_the_filter(explanation: Explanation) -> float:
         variance = TIMELINE.variance
         for number in explanation.wrong:  # the filter multiplies it by the square of the factor
             variance = raised(variance, last[number], sudden / float(one.noise_factor[0, 0]) ** 2)
-        total = np.logaddexp(total, density(replace(TIMELINE, variance=variance, jump_variance=jump_variance), one))
-    return float(total + len(explanation.wrong) * np.log(MISTAKES))
+        demand = TIMELINE.demand_22
+        if explanation.turned is not None:  # the filter multiplies it by the square of the drift
+            turned = (TURNED_SHARE * float(START.demand_size[0]) / float(one.drift[0, 0])) ** 2
+            demand = raised(demand, [before, *last][1 + explanation.turned], turned)
+        changed = replace(TIMELINE, variance=variance, jump_variance=jump_variance, demand_22=demand)
+        total = np.logaddexp(total, density(changed, one))
+    priors = len(explanation.wrong) * np.log(MISTAKES) + (explanation.turned is not None) * np.log(TURNED)
+    return float(total + priors)
 
 
 @pytest.mark.parametrize("explanation", [*WITHOUT_A_RISE, *WITH_A_RISE], ids=str)
 def test_each_explanation_is_the_density_of_the_readings(explanation: Explanation) -> None:
     forward = run_filter(timeline=TIMELINE, start=START, grid=GRID, rule=None, scale=ALKALINITY, keep=True)
-    seen = innovations(forward=forward, last=last_readings(TIMELINE, LOOKED_AT))
-    gain = weigh(seen, explanation, ALKALINITY.sudden).log_gain
+    seen = innovations(
+        forward=forward,
+        last=last_readings(TIMELINE, 1 + LOOKED_AT),
+        sudden=ALKALINITY.sudden,
+        turned=TURNED_SHARE * START.demand_size,
+    )
+    gain = weigh(seen, explanation).log_gain
     found = np.logaddexp.reduce(GRID.log_prior + forward.log_likelihood + gain, axis=None)
     assert found == pytest.approx(by_the_filter(explanation), abs=1e-8)
 
@@ -110,7 +128,25 @@ def test_one_high_reading_and_two_that_disagree_are_no_addition(last: tuple[floa
 
 
 def test_a_fall_of_the_same_size_needs_more() -> None:
-    assert share_named(0.3, 0.3) > 2 * share_named(-0.3, -0.3) > 0.0
+    assert share_named(0.35, 0.35) > 1.3 * share_named(-0.35, -0.35) > 0.0
+
+
+def test_a_rise_within_what_a_day_may_bring_is_not_named() -> None:
+    assert share_named(0.2, 0.2, 0.2) < 0.25 * share_named(0.35, 0.35, 0.35)
+
+
+def test_a_third_reading_tells_of_a_mistake_among_them() -> None:
+    assert named(0.5, 0.0, 0.5) == pytest.approx([0.45], abs=0.15)
+    assert named(0.45, 0.45, -0.3) == pytest.approx([0.45], abs=0.15)
+
+
+def test_a_fall_that_ends_is_weighed_against_an_addition(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The course foretold goes on falling: supply was turned up, or what takes less."""
+    timeline = lay_out(histories=[history(*np.linspace(-0.1, -0.6, 6), -0.5, -0.5, -0.5)], at_days=END)
+    start = robust_start(timeline=timeline)
+    weighed = explain_last(timeline=timeline, start=start, scale=ALKALINITY).log_factor[0]
+    monkeypatch.setattr(sudden_rise, "TURNED", 1e-9)
+    assert weighed < explain_last(timeline=timeline, start=start, scale=ALKALINITY).log_factor[0] - 0.15
 
 
 def test_the_readings_of_a_named_addition_are_believed() -> None:
