@@ -13,7 +13,7 @@ from support.house import House
 
 from service.computations.consumption.kit import lot_in_use
 from service.resources.records.check_standards import StandardRead
-from service.science.answer import ConsumptionEstimate
+from service.science.answer import ConsumptionEstimate, LotStep
 
 LEVEL = 2.85
 
@@ -95,6 +95,12 @@ def test_each_standard_is_given_its_share_of_the_false_alarms(standards: int, ti
     assert (lot_in_use(silent, [1, 1, 1], [lot], read) is not None) == named
 
 
-def test_an_addition_when_a_lot_is_opened_names_no_lot(house: House) -> None:
+@pytest.mark.parametrize(("step", "off", "named"), [(0.5, 0.05, False), (0.11, 0.11, True), (0.0, 0.09, False)])
+def test_an_addition_when_a_lot_is_opened_names_no_lot(step: float, off: float, named: bool) -> None:
     """Standards that lean a little the same way made half a meq/L the lot's before."""
-    assert findings(house, records(house, standards=(0.05,), step=0.5)) == []
+    lots, first = [uuid4(), uuid4()], datetime(2026, 1, 1, tzinfo=UTC)
+    read = [StandardRead(lots[0], first + timedelta(days=14 * index), 2.8, 2.8, 0.035) for index in range(4)]
+    read.append(StandardRead(lots[1], first + timedelta(days=56), 2.8 + off, 2.8, 0.035))
+    seen = LotStep(index=2, at_days=50.0, old_lot=1, new_lot=2, size=step, sd=0.067)
+    found = cast(ConsumptionEstimate, SimpleNamespace(lot_steps=(seen,), expected=None))
+    assert (lot_in_use(found, [1, 1, 2], lots, read) is not None) == named
