@@ -99,7 +99,7 @@ def test_nothing_planned_is_no_stage_and_what_no_stages_avoid_is_said(house: Hou
     plant = the_worked_case(house)
     assert ask(house, plant)["stages"] == []
     little = {"value": 0.02, "unit": "meq/L"}
-    answer = ask(house, plant, reactors=turned(plant, gas_factor=2.0), most_a_day=little)
+    answer = ask(house, plant, reactors=turned(plant, gas_factor=2.0), most_a_day=little, days=3)
     assert len(answer["stages"]) == 1
     assert codes(answer["findings"]) == ["too_fast"]
     assert "not even 20 stages" in answer["findings"][0]["detail"]
@@ -108,3 +108,16 @@ def test_nothing_planned_is_no_stage_and_what_no_stages_avoid_is_said(house: Hou
     answer = ask(house, plant, water_changes=[change])
     assert answer["stages"] == []
     assert "less water at a time" in answer["findings"][0]["detail"]
+
+
+def test_a_level_beyond_the_usual_is_said_however_slowly_it_is_reached(house: House) -> None:
+    plant = the_worked_case(house)
+    answer = ask(house, plant, **MUCH, days=45, unit="dKH")
+    assert answer["course"]["value"][-1] > 11
+    assert "alkalinity_high" in codes(answer["findings"])
+    less = ask(house, plant, dosing_change={"value": -300, "unit": "meq/d"}, days=20, unit="dKH")
+    assert less["course"]["value"][-1] < 7
+    assert "alkalinity_low" in codes(less["findings"])
+    assert "usual 7.00 to 11.00" in next(
+        each["detail"] for each in less["findings"] if each["code"] == "alkalinity_low"
+    )

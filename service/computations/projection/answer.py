@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from datetime import datetime, timedelta
 from typing import Any
 
@@ -42,6 +43,8 @@ from service.science.limewater import split_for_wanted_ph
 from service.science.ph_course import ph_course_nbs, share_at_rest
 from service.science.projection import Ahead, project, start_of
 
+USUAL_MEQ_L, MOVED_MEQ_L = (7.0 * 0.35665, 11.0 * 0.35665), 0.1
+"""7 to 11 dKH (common practice), and what is no change."""
 ASSUMED = (
     "What runs in now goes on: drips, exchanges, pumps and limewater as in the last three days (known "
     "to 5 %), doses at once as in the last fortnight (to 30 %). Water changes go on only as planned.",
@@ -113,7 +116,7 @@ def _followed(situation: Situation, plan: Staged, scaled: Scaled, answer: dict[s
         "reactors": [shown_reactor(each) for each in whole.reactors],
         "stages": shown_stages(plan, situation.at),
         "missing": [*answer["missing"], *lacks(situation, whole)],
-        "findings": [*_starved(situation, ahead.planned), *findings(situation, ph)],
+        "findings": [*_levels(situation, ahead.planned, scaled), *findings(situation, ph)],
         "advice": staging_advice(situation, plan, scaled),
     }
 
@@ -162,8 +165,20 @@ def _largest(ahead: Ahead, scaled: Scaled) -> dict[str, Any]:
     return {**numbers, "level": LEVEL, "unit": scaled.level_unit}
 
 
-def _starved(situation: Situation, ahead: Ahead) -> list[dict[str, Any]]:
-    if float(ahead.low[-1]) > 0.0:
-        return []
-    detail = "Under this plan the system may run out of alkalinity within these days: it is starved of supply."
-    return [remark("starved", detail, situation.system.id)]
+def _levels(situation: Situation, ahead: Ahead, scaled: Scaled) -> Iterator[dict[str, Any]]:
+    """A level that the plan takes out of what is usual, or further out, or that runs out."""
+    if float(ahead.low[-1]) <= 0.0:
+        detail = "Under this plan the system may run out of alkalinity within these days: it is starved of supply."
+        yield remark("starved", detail, situation.system.id)
+    (least, most), now = USUAL_MEQ_L, float(ahead.value[0])
+    low, high = float(ahead.value.min()), float(ahead.value.max())
+    for code, end, is_beyond, way in (
+        ("alkalinity_low", low, low < min(least, now - MOVED_MEQ_L), "below"),
+        ("alkalinity_high", high, high > max(most, now + MOVED_MEQ_L), "above"),
+    ):
+        if is_beyond:
+            detail = (
+                f"Alkalinity goes from {scaled.level(now):.2f} to {scaled.level(end):.2f} {scaled.level_unit} within "
+                f"these days, {way} the usual {scaled.level(least):.2f} to {scaled.level(most):.2f} (common practice)."
+            )
+            yield remark(code, detail, situation.system.id)

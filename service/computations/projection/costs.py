@@ -9,7 +9,7 @@ import numpy as np
 from service.computations.output_balance.balance import media_of, total_supply
 from service.computations.output_balance.gas_check import gas_told
 from service.computations.output_balance.numbers import Number, bounds
-from service.computations.projection.plan import Reactor, changed
+from service.computations.projection.plan import MODEL_RELATIVE_SD, Reactor
 from service.science.seawater import density
 
 
@@ -18,7 +18,6 @@ def shown_reactor(reactor: Reactor) -> dict[str, Any]:
     ahead, situation = reactor.ahead, reactor.records.situation
     drip = reactor.drip_l_d if ahead is None else float(ahead.drip_l_d)
     gas, media = gas_told(situation, reactor.found), media_of(total_supply(situation.chamber, situation.fed))
-    after = None if ahead is None else changed(media, float(ahead.supply_fraction))
     return {
         "reactor_id": reactor.records.reactor.id,
         "mode": reactor.mode.value,
@@ -26,28 +25,34 @@ def shown_reactor(reactor: Reactor) -> dict[str, Any]:
         "effluent_alkalinity": _effluent(reactor),
         "chamber_ph": None if ahead is None or np.isnan(ahead.ph_nbs) else float(ahead.ph_nbs),
         "gas_factor": None if ahead is None else float(ahead.gas_fraction),
-        "supply": bounds(_with(reactor.supply, reactor.gain), "meq/d"),
+        "supply": bounds(_turned(reactor, reactor.supply), "meq/d"),
         "supply_now": bounds(reactor.supply, "meq/d"),
         "gas": bounds(_gas_ahead(reactor, gas), "g/d"),
         "gas_now": bounds(gas, "g/d"),
-        "media": bounds(_with(media, after), "g/d"),
+        "media": bounds(_turned(reactor, media), "g/d"),
         "media_now": bounds(media, "g/d"),
     }
 
 
-def _with(now: Number | None, change: Number | None) -> Number | None:
-    return (
-        None if now is None or change is None else Number(now.value + change.value, float(np.hypot(now.sd, change.sd)))
-    )
+def _turned(reactor: Reactor, now: Number | None) -> Number | None:
+    """What goes with the supply, under the plan."""
+    ahead = reactor.ahead
+    return None if ahead is None else times(now, float(ahead.supply_fraction), reactor.relative_sd)
 
 
 def _gas_ahead(reactor: Reactor, gas: Number | None) -> Number | None:
     """What is turned at the valve is exactly so many times what it was; else the chamber model says."""
-    if gas is None or reactor.ahead is None:
+    if reactor.ahead is None:
         return None
-    if reactor.sets_gas:
-        return gas.times(float(reactor.ahead.gas_fraction))
-    return _with(gas, reactor.gas_changed(gas))
+    return times(gas, float(reactor.ahead.gas_fraction), 0.0 if reactor.sets_gas else MODEL_RELATIVE_SD)
+
+
+def times(now: Number | None, fraction: float, relative_sd: float) -> Number | None:
+    """So many times a number, its error with it, and that of the change, known to so much of itself."""
+    if now is None:
+        return None
+    change_sd = relative_sd * abs(now.value * (fraction - 1.0))
+    return Number(now.value * fraction, float(np.hypot(now.sd * fraction, change_sd)))
 
 
 def _effluent(reactor: Reactor) -> dict[str, Any] | None:

@@ -29,6 +29,8 @@ from service.science.limewater import Split, saturated_mol_l, split_for_wanted_p
 from service.science.ph_course import carried_mol_d, co2_share_at
 
 MOST_STRENGTH_MEQ_L = 2000.0 * float(saturated_mol_l(temperature_c=0.0))
+SHORT = 0.02
+"""Of pH: less is no difference."""
 WANTED = (
     "For a wanted pH limewater meets so much of the demand, the reactor the rest, that alkalinity stays where it is; "
     "the effluent is held as it is, gas turned down with the drip. The plan takes the least limewater that gas "
@@ -197,10 +199,11 @@ def limited_by(found: Wanted) -> str | None:
 
 def wanted_findings(situation: Situation, found: Wanted) -> Iterator[dict[str, Any]]:
     """What keeps pH from the wanted, and what it then comes to."""
-    limit = limited_by(found)
+    limit, reached = limited_by(found), ph_at_rest(situation, found.step_at(1.0))
     if limit is None:
+        if reached is not None and reached["value"] < found.ph - SHORT:
+            yield remark("falls_short", _short(situation, found, reached), situation.system.id)
         return
-    reached = ph_at_rest(situation, found.step_at(1.0))
     to = "" if reached is None else f" pH then comes to {reached['value']:.2f} instead of {found.ph:g}."
     why = {
         "evaporation": f"Only {found.evaporation_l_d:.1f} L/d evaporate, less than the limewater that would be needed.",
@@ -208,6 +211,16 @@ def wanted_findings(situation: Situation, found: Wanted) -> Iterator[dict[str, A
         "demand": "Limewater alone would meet the whole demand: shut the reactor's gas and drip, or want less.",
     }[limit]
     yield remark(f"limited_by_{limit}", f"{why}{to}", situation.system.id)
+
+
+def _short(situation: Situation, found: Wanted, reached: dict[str, Any]) -> str:
+    exchange, (slow, _, fast) = situation.exchange, found.would_take
+    return (
+        f"pH may come to {reached['value']:.2f} only, not to {found.ph:g}: how freely this water breathes is known as "
+        f"{exchange.low:.2g} to {exchange.high:.2g} per hour, and {found.ph:g} takes {min(slow, fast):.1f} to "
+        f"{max(slow, fast):.1f} L/d of limewater by that; the least is planned, so that pH is not overshot. Once "
+        "pH has come to rest with it, ask again, or read the room's CO2."
+    )
 
 
 def wanted_advice(situation: Situation, found: Wanted) -> dict[str, Any]:
