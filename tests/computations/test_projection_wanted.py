@@ -143,14 +143,18 @@ def test_ends_of_the_split_are_named(house: House) -> None:
 
 def test_what_is_dosed_besides_is_no_longer_shared(house: House) -> None:
     plant = the_worked_case(house)
-    alone, beside = (
+    alone, *beside = (
         ask(house, plant, **for_ph(8.3, 1.0), **more)
-        for more in ({}, {"dosing_change": {"value": 100, "unit": "meq/d"}})
+        for more in ({}, *({"dosing_change": {"value": value, "unit": "meq/d"}} for value in (100, -100)))
     )
-    for answer, dosed in ((alone, 0.0), (beside, 100.0)):
+    for answer, dosed in zip((alone, *beside), (0.0, 100.0, -100.0), strict=True):
         met = answer["wanted"]["limewater_alkalinity"]["value"] + answer["reactors"][0]["supply"]["value"] + dosed
         assert met == pytest.approx(answer["reactors"][0]["supply_now"]["value"], abs=15.0)
-    assert beside["course"]["value"][-1] == pytest.approx(alone["course"]["value"][-1], abs=0.02)
+        assert answer["course"]["value"][-1] == pytest.approx(alone["course"]["value"][-1], abs=0.02)
+        # the carbon that salts bring is bound as well
+        assert answer["wanted"]["reached"]["value"] == pytest.approx(8.3, abs=1e-6)
+    much = {"value": 5000, "unit": "meq/d"}
+    assert "nothing is left" in ask(house, plant, **for_ph(8.3, 1.0), dosing_change=much)["missing"][-1]["detail"]
 
 
 @pytest.mark.parametrize(
@@ -167,6 +171,10 @@ def test_what_is_dosed_besides_is_no_longer_shared(house: House) -> None:
         (
             {"wanted_ph": 8.3, "evaporation": litres(8), "limewater_strength": {"value": 100, "unit": "meq/L"}},
             "/limewater_strength/value", "titrate",
+        ),
+        (
+            {"wanted_ph": 8.3, "evaporation": litres(8), "limewater_strength": {"value": 1e-9, "unit": "meq/L"}},
+            "/limewater_strength/value", "At least 0.1",
         ),
         ({"evaporation": litres(8)}, "/evaporation", "Send `wanted_ph`"),
         ({"limewater_strength": SATURATED}, "/limewater_strength", "Send `wanted_ph`"),

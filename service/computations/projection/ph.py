@@ -107,7 +107,8 @@ def ph_course(situation: Situation, steps: Sequence[Step], level: Ahead, moved_m
 
 
 def ph_at_rest(situation: Situation, step: Step) -> dict[str, Any] | None:
-    """pH when the air has come to take what a step adds, the level as it is now; None where pH or gas is not known.
+    """pH when the air has come to take what a step adds, the level as it is now; None where pH or gas is not known, or
+    the air never gives what lime binds.
 
     high is None where, within what is known, the air may never give what lime binds.
     """
@@ -117,6 +118,8 @@ def ph_at_rest(situation: Situation, step: Step) -> dict[str, Any] | None:
     share = share_at_rest(tank=moved.tank, added_mol_d=moved.carbon([added]), kla_per_hour=rates_of(situation.exchange))
     alkalinity = mol_kg(level.value + moved.level * level.sd, situation.water.salinity, situation.temperature_c)
     rests = np.isfinite(share)
+    if not rests[0].all():
+        return None
     least = np.where(rests, share, np.nanmin(share))
     found = ph_nbs_at_share(tank=moved.tank, alkalinity_mol_kg=alkalinity[:, None, None], co2_share=least[..., None])
     mixed = _mixed(found)

@@ -16,6 +16,7 @@ from service.computations.projection.ph import LEAST_EXCHANGE, USUAL_PH, ph_at_r
 from service.computations.projection.plan import Reactor
 from service.computations.projection.situation import Situation, tank_of
 from service.computations.projection.steps import (
+    DOSED_CARBON,
     DOSING_SD,
     LIMEWATER_SD,
     USUAL_LIMEWATER_MEQ_L,
@@ -28,6 +29,7 @@ from service.science import Numbers
 from service.science.limewater import Split, saturated_mol_l, split_for_wanted_ph
 from service.science.ph_course import carried_mol_d, co2_share_at
 
+WEAKEST_MEQ_L = 0.1  # as good as water
 MOST_STRENGTH_MEQ_L = 2000.0 * float(saturated_mol_l(temperature_c=0.0))
 SHORT = 0.02
 """Of pH: less is no difference."""
@@ -114,6 +116,7 @@ def wanted(situation: Situation, sent: ProjectionSent, now: Now) -> Wanted | str
     ends = np.maximum([situation.exchange.low, situation.exchange.high], LEAST_EXCHANGE)
     kla = np.array([ends[0], np.sqrt(ends[0] * ends[1]), ends[1]])
     carried = carried_mol_d(tank=tank, co2_share=co2_share_at(tank=tank, ph_nbs=sent.wanted_ph), kla_per_hour=kla)
+    carried = carried - dosed * DOSED_CARBON / 1000.0  # what salts bring the air takes as well
     asked: dict[str, Numbers] = {
         "demand_meq_d": demand,
         "reactor_meq_d": supply.value,
@@ -134,7 +137,7 @@ def _strength(sent: ProjectionSent) -> float:
     """meq/L. Raises Unacceptable for more than limewater can hold."""
     if sent.limewater_strength is None:
         return USUAL_LIMEWATER_MEQ_L
-    found = amount_in(sent.limewater_strength, "meq/L", pointer="/limewater_strength", above=0)
+    found = amount_in(sent.limewater_strength, "meq/L", pointer="/limewater_strength", least=WEAKEST_MEQ_L)
     if found > MOST_STRENGTH_MEQ_L:
         detail = (
             f"Saturated limewater holds {MOST_STRENGTH_MEQ_L:.0f} meq/L at most, in the cold: milk of lime, or another "
