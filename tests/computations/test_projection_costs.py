@@ -120,3 +120,21 @@ def test_ph_stays_where_nothing_is_turned_and_is_null_where_it_was_never_read(ho
     assert lacks(answer) == ["ph"]
     problem = ask(house, plant, 422, gas_exchange={"low": 3, "high": 1})
     assert problem["errors"][0]["pointer"] == "/gas_exchange/high"
+
+
+def test_a_plan_that_starves_the_water_has_no_ph_and_says_so(house: House) -> None:
+    plant = the_worked_case(house)
+    for change, days in ((-600, 60), (-9000, 10)):
+        answer = ask(house, plant, days=days, dosing_change={"value": change, "unit": "meq/d"})
+        assert answer["ph"] is None
+        assert "ph" in lacks(answer)
+        assert answer["course"] is not None
+        assert "starved" in codes(answer["findings"])
+    problem = ask(house, plant, 422, dosing_change={"value": 1e9, "unit": "meq/d"})
+    assert problem["errors"][0]["pointer"] == "/dosing_change/value"
+    lime = {"volume": {"value": -1e9, "unit": "L/d"}}
+    problem = ask(house, plant, 422, limewater_change=lime)
+    assert problem["errors"][0]["pointer"] == "/limewater_change/volume/value"
+    assert "Check the amount" in problem["errors"][0]["detail"]
+    most = ask(house, plant, days=5, dosing_change={"value": 10000, "unit": "meq/d"}, stages=1)
+    assert most["course"]["value"][1] > 8

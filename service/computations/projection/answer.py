@@ -16,7 +16,7 @@ from service.computations.projection.course import QUANTITY, looks, now_of
 from service.computations.projection.minerals import ASSUMED as OF_MINERALS
 from service.computations.projection.minerals import minerals, shown_mineral
 from service.computations.projection.models import ProjectionSent
-from service.computations.projection.ph import assumed, findings, lacks, ph_course, shown_exchange, shown_ph
+from service.computations.projection.ph import assumed, beyond, findings, lacks, ph_course, shown_exchange, shown_ph
 from service.computations.projection.plan import lacking
 from service.computations.projection.situation import Situation
 from service.computations.projection.stages import (
@@ -94,7 +94,8 @@ def shown(situation: Situation, sent: ProjectionSent) -> dict[str, Any]:
     found = wanted(situation, sent, now)
     if isinstance(found, str):
         return {**answer, "missing": [*answer["missing"], remark("wanted_ph", found, situation.system.id)]}
-    plan = staged(situation, sent, now, as_sent(sent, reactors) if found is None else found.step_at)
+    step_at = as_sent(sent, reactors, situation.water.volume_l) if found is None else found.step_at
+    plan = staged(situation, sent, now, step_at)
     answer |= _followed(situation, plan, scaled, answer)
     beside, lacks_beside = minerals(situation, sent, now, plan.steps)
     answer |= {quantity: shown_mineral(each, situation.at) for quantity, each in beside.items()}
@@ -107,7 +108,8 @@ def shown(situation: Situation, sent: ProjectionSent) -> dict[str, Any]:
 def _followed(situation: Situation, plan: Staged, scaled: Scaled, answer: dict[str, Any]) -> dict[str, Any]:
     """What the plan makes of the water, day by day in its stages, and what that takes."""
     ahead, whole = plan.courses, plan.steps[-1]
-    ph = shown_ph(ph_course(situation, plan.steps, ahead.planned, ahead.moved), situation.at)
+    course = ph_course(situation, plan.steps, ahead.planned, ahead.moved)
+    ph = shown_ph(course, situation.at)
     return {
         "course": _course(ahead.planned, situation.at, scaled),
         "unchanged": _course(ahead.unchanged, situation.at, scaled),
@@ -115,7 +117,7 @@ def _followed(situation: Situation, plan: Staged, scaled: Scaled, answer: dict[s
         "ph": ph,
         "reactors": [shown_reactor(each) for each in whole.reactors],
         "stages": shown_stages(plan, situation.at),
-        "missing": [*answer["missing"], *lacks(situation, whole)],
+        "missing": [*answer["missing"], *lacks(situation, whole), *beyond(situation, whole, course)],
         "findings": [*_levels(situation, ahead.planned, scaled), *findings(situation, ph)],
         "advice": staging_advice(situation, plan, scaled),
     }

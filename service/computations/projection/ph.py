@@ -40,6 +40,7 @@ SAID_BY = {
 }
 WANTED = {
     "ph": "How the system's pH moves needs its pH, read within four weeks.",
+    "alkalinity": "This plan takes alkalinity to where no open water has a pH: plan less, and pH is told.",
     "gas": "How the system's pH moves needs the gas this reactor dissolves: the pH in its chamber and of the system.",
     "gas_exchange": "How fast this water exchanges gas with the air is not known well: readings of the room's CO2 "
     "(room_co2) would tell, or send gas_exchange.",
@@ -57,6 +58,12 @@ def lacks(situation: Situation, step: Step) -> Iterator[dict[str, Any]]:
     added = step.added_mol_d
     if added is not None and added.value != 0.0 and situation.exchange.by in (UNKNOWN_EXCHANGE.by, "at_least"):
         yield remark("gas_exchange", WANTED["gas_exchange"], situation.system.id)
+
+
+def beyond(situation: Situation, step: Step, ph: NormalMixture | None) -> Iterator[dict[str, Any]]:
+    """Why pH is not told although all is known that tells it."""
+    if ph is None and situation.water.ph is not None and step.added_mol_d is not None:
+        yield remark("ph", WANTED["alkalinity"], situation.system.id)
 
 
 def assumed(exchange: Exchange) -> list[str]:
@@ -85,7 +92,8 @@ def shown_exchange(exchange: Exchange) -> dict[str, Any]:
 
 
 def ph_course(situation: Situation, steps: Sequence[Step], level: Ahead, moved_meq_l: Values) -> NormalMixture | None:
-    """pH on each day under the plan; None where pH, or the gas of a reactor that is turned, is not known.
+    """pH on each day under the plan; None where pH, or the gas of a reactor that is turned, is not known, or the plan
+    takes alkalinity to where no open water has a pH.
 
     moved_meq_l: by how much the plan's inflows moved the level beyond what it would have been, each day.
     """
@@ -103,7 +111,7 @@ def ph_course(situation: Situation, steps: Sequence[Step], level: Ahead, moved_m
         moved_mol_kg_d=np.diff(moved_meq_l) * kilogram,
         kla_per_hour=rates_of(situation.exchange),
     )
-    return _mixed(found)
+    return _mixed(found) if np.isfinite(found).all() else None
 
 
 def ph_at_rest(situation: Situation, step: Step) -> dict[str, Any] | None:

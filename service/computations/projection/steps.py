@@ -17,6 +17,8 @@ from service.science.projection import Change, Turn
 
 STAGE_DAYS = 3
 """Between two steps: time to test what the last one did (common practice)."""
+MOST_MEQ_L_D = 10.0
+"""Ten times what the hungriest systems take: beyond it an amount or its unit is wrong (a judgement)."""
 DOSING_SD = 0.05
 LIMEWATER_SD = 0.15
 USUAL_LIMEWATER_MEQ_L = 0.75 * 40.6
@@ -66,10 +68,10 @@ StepAt = Callable[[float], Step]
 """The step at a share of the way, 0 to 1."""
 
 
-def as_sent(sent: ProjectionSent, reactors: Sequence[Reactor]) -> StepAt:
-    """The steps to what was sent. Raises Unacceptable for amounts in other units."""
-    dosed = dosed_meq_d(sent)
-    limewater, litres = limewater_of(sent.limewater_change)
+def as_sent(sent: ProjectionSent, reactors: Sequence[Reactor], volume_l: float) -> StepAt:
+    """The steps to what was sent. Raises Unacceptable for amounts in other units, or beyond any plan."""
+    dosed = dosed_meq_d(sent, volume_l)
+    limewater, litres = limewater_of(sent.limewater_change, volume_l)
 
     def at(share: float) -> Step:
         return Step(
@@ -116,12 +118,14 @@ def turn_of(gains: Sequence[Number], factor: float, relative_sd: float = 0.0) ->
     )
 
 
-def dosed_meq_d(sent: ProjectionSent) -> float:
+def dosed_meq_d(sent: ProjectionSent, volume_l: float) -> float:
     """So much more alkalinity is dosed a day under the plan."""
-    return 0.0 if sent.dosing_change is None else amount_in(sent.dosing_change, "meq/d", pointer="/dosing_change")
+    if sent.dosing_change is None:
+        return 0.0
+    return _plausible(amount_in(sent.dosing_change, "meq/d", pointer="/dosing_change"), volume_l, "/dosing_change")
 
 
-def limewater_of(plan: LimewaterPlan | None) -> tuple[float, float]:
+def limewater_of(plan: LimewaterPlan | None, volume_l: float) -> tuple[float, float]:
     """So much more alkalinity comes with limewater a day under the plan, meq/d, and its litres."""
     if plan is None:
         return 0.0, 0.0
@@ -130,7 +134,17 @@ def limewater_of(plan: LimewaterPlan | None) -> tuple[float, float]:
     if plan.strength is not None:
         strength = amount_in(plan.strength, "meq/L", pointer=f"{place}/strength", above=0)
     litres = amount_in(plan.volume, "L/d", pointer=f"{place}/volume")
-    return litres * strength, litres
+    return _plausible(litres * strength, volume_l, f"{place}/volume"), litres
+
+
+def _plausible(meq_d: float, volume_l: float, pointer: str) -> float:
+    if abs(meq_d) > MOST_MEQ_L_D * volume_l:
+        detail = (
+            f"That is {abs(meq_d) / volume_l:.3g} meq/L a day of this system's water; at most {MOST_MEQ_L_D:g} is a "
+            "plan. Check the amount and its unit."
+        )
+        raise refused(f"{pointer}/value", detail, meq_d)
+    return meq_d
 
 
 def changes_of(sent: ProjectionSent, volume_l: float, days: int, quantity: str = "alkalinity") -> list[Change]:

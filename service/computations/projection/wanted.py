@@ -109,7 +109,7 @@ def wanted(situation: Situation, sent: ProjectionSent, now: Now) -> Wanted | str
     if supply.value <= 0 or not float(found.found.added_co2_mol_kg.value) > 0 or reactor.gas_mol_d is None:
         return NEEDS
     strength, evaporation = _strength(sent), _evaporation(sent)
-    dosed = dosed_meq_d(sent)
+    dosed = dosed_meq_d(sent, volume_l)
     demand = supply.value - now.net_rate * volume_l - dosed
     if demand <= 0:
         return NO_DEMAND
