@@ -7,6 +7,7 @@ cross, and what it then needs:
     milliequivalent <-> millimole   alkalinity only, where a mole is a mole of charge
 """
 
+from dataclasses import dataclass
 from fractions import Fraction
 from functools import lru_cache
 from types import MappingProxyType
@@ -148,27 +149,44 @@ def convert(
     Check value: 0.351 at value=1, unit="g/d", to="mL/min (0 C, 1 atm)" (+-5e-4).
     Check value: 77 at value=25, unit="Cel", to="degF" (+-1e-12).
     """
-    given, wanted = unit_named(unit), unit_named(to)
-    if given is wanted:
+    way = _way(unit, to, substance)
+    if way is None:
         return value if isinstance(value, np.ndarray) else float(value)
-    ratio = _ratio(given, wanted, substance)
-    result = _scaled(value + float(given.offset), ratio) - float(wanted.offset)
-    power = _density_power(given, wanted)
-    if power:
-        result = result * _kg_per_litre(given, wanted, salinity, temperature_c) ** power
+    shifted = value + way.offset
+    result = (shifted / way.factor if way.divides else shifted * way.factor) - way.offset_of_wanted
+    if way.density_power:
+        result = result * _kg_per_litre(way.given, way.wanted, salinity, temperature_c) ** way.density_power
     if isinstance(value, np.ndarray):
         return np.asarray(result, dtype=np.float64)
     return float(result) if np.ndim(result) == 0 else np.asarray(result, dtype=np.float64)
 
 
-def _scaled(value: Numbers, ratio: Fraction) -> Numbers:
-    """value x ratio, rounded once where the ratio or its inverse is a float exactly."""
-    if ratio < 1:
-        return value / float(1 / ratio)
-    return value * float(ratio)
+@dataclass(frozen=True, slots=True)
+class _Way:
+    """From one unit to another; divides: by the factor, where its inverse is the float that is rounded once."""
+
+    given: Unit
+    wanted: Unit
+    offset: float
+    divides: bool
+    factor: float
+    offset_of_wanted: float
+    density_power: int
 
 
 @lru_cache(maxsize=4096)
+def _way(unit: str, to: str, substance: str | None) -> _Way | None:
+    """Worked out once for each pair of units: exact fractions cost more than the conversion. None: it is the same."""
+    given, wanted = unit_named(unit), unit_named(to)
+    if given is wanted:
+        return None
+    ratio = _ratio(given, wanted, substance)
+    divides = ratio < 1
+    factor = float(1 / ratio) if divides else float(ratio)
+    power = _density_power(given, wanted)
+    return _Way(given, wanted, float(given.offset), divides, factor, float(wanted.offset), power)
+
+
 def _ratio(given: Unit, wanted: Unit, substance: str | None) -> Fraction:
     ratio = given.factor / wanted.factor
     if not _convertible(given, wanted):

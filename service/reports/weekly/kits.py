@@ -17,11 +17,12 @@ def kits(estimated: Mapping[UUID, Pair], scaled: Scaled) -> dict[UUID, list[dict
     steps = {
         system_id: steps_seen(estimate, gathered.course.lot_ids) for system_id, (gathered, estimate) in known.items()
     }
+    with_steps = {system_id: seen for system_id, seen in steps.items() if seen}
     found: dict[UUID, list[dict[str, Any]]] = {}
     told: set[UUID] = set()
     for system_id, (gathered, estimate) in known.items():
         course = gathered.course
-        beside = [step for other, seen in steps.items() if other != system_id for step in seen]
+        beside = [step for other, seen in with_steps.items() if other != system_id for step in seen]
         lot = lot_in_use(estimate, course.lot.tolist(), course.lot_ids, gathered.standards, beside)
         if lot is None or lot.lot_id in told:
             continue
