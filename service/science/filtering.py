@@ -116,9 +116,11 @@ def _steps(timeline: Timeline, grid: Grid, size: int, scale: Scale) -> Callable[
     noise = np.zeros((size, size, *drift.shape))
 
     def step(node: int) -> Step:
-        noise[LEVEL, LEVEL] = columns["demand_11"][node] * drift + level[node]
-        noise[LEVEL, DEMAND] = noise[DEMAND, LEVEL] = columns["demand_12"][node] * drift
-        noise[DEMAND, DEMAND] = columns["demand_22"][node] * drift
+        np.multiply(columns["demand_11"][node], drift, out=noise[LEVEL, LEVEL])
+        noise[LEVEL, LEVEL] += level[node]
+        np.multiply(columns["demand_12"][node], drift, out=noise[LEVEL, DEMAND])
+        noise[DEMAND, LEVEL] = noise[LEVEL, DEMAND]
+        np.multiply(columns["demand_22"][node], drift, out=noise[DEMAND, DEMAND])
         if size > WANDER:
             noise[LEVEL, WANDER] = noise[WANDER, LEVEL] = half[node] * columns["wander_noise"][node]
             noise[WANDER, WANDER] = columns["wander_noise"][node]
