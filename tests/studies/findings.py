@@ -2,11 +2,11 @@
 
     python tests/studies/findings.py [--seeds 0-299] [--scenario NAME ...] [--every DAYS]
 
-Every few days of a run, and when a check standard was read, the service's own rules see what had been recorded by then:
-a slowing drip and media that give less (output balance), a leak (gas forecast), gas that the chemistry does not show
-(gas check), what the effluent says of its ceiling, jumps of the level and reagent lots that read wrong (consumption).
-Seeds 0-299 judge; rules are tuned on 10000 and above. The scenarios (shared/scenario/findings) were written before the
-rules.
+Every few days of a run, and when a check standard was read (or, for an addition, the water was tested), the service's
+own rules see what had been recorded by then: a slowing drip and media that give less (output balance), a leak (gas
+forecast), gas that the chemistry does not show (gas check), what the effluent says of its ceiling, jumps of the level
+and reagent lots that read wrong (consumption). Seeds 0-299 judge; rules are tuned on 10000 and above. The scenarios
+(shared/scenario/findings) were written before the rules.
 
 One line a scenario: the share of runs in which the fault was named by one of its own findings within the promised days,
 and what else was named: findings a system-year that no fault of the run explains (a finding that stays counts once, one
@@ -84,7 +84,7 @@ PROMISED: dict[str, tuple[float, frozenset[str]]] = {
 """What is promised: within how many days, by which findings. Two tests of the water are six days at most."""
 
 TOLD_BY_THE_NEXT_TESTS = frozenset({"unrecorded_addition"})
-"""Looked at every day."""
+"""Looked at when the water was tested, too."""
 
 SHORTAGES = frozenset({"gas_limited", "drip_limited", "media_limited"})
 """True whenever supply truly falls short, fault or not: corals grow, keepers follow."""
@@ -309,19 +309,25 @@ class Watched:
 def study(name: str, seeds: range, every: float) -> list[Run]:
     """What the service names in every run of a scenario."""
     days = load_scenario(f"findings/{name}").days
-    instants = np.arange(FIRST_DAY + 0.4, days, min(every, 1.0) if name in TOLD_BY_THE_NEXT_TESTS else every)
+    instants = np.arange(FIRST_DAY + 0.4, days, every)
     runs: list[Run] = []
     for first in range(seeds.start, seeds.stop, RUNS_AT_ONCE):
         sites = simulate_many(f"findings/{name}", range(first, min(first + RUNS_AT_ONCE, seeds.stop)))
         watched = [Watched(name, site.systems[0]) for site in sites]
-        runs += [_watch(each, days, instants) for each in watched]
+        runs += [_watch(each, days, looks(name, each.recorded, instants)) for each in watched]
     return runs
+
+
+def looks(name: str, recorded: Recorded, instants: np.ndarray) -> np.ndarray:
+    """Every few days, and when something was entered that is looked at at once: a check standard, or a test."""
+    entered = [row.taken_at for row in recorded.check_standards]
+    if name in TOLD_BY_THE_NEXT_TESTS:
+        entered += [row.taken_at for row in recorded.of("alkalinity")]
+    return np.union1d(instants, [day for day in entered if instants[0] <= day <= instants[-1]])
 
 
 def _watch(watched: Watched, days: float, instants: np.ndarray) -> Run:
     run = Run(watched.system.labels.faults, days - FIRST_DAY)
-    read = [row.taken_at for row in watched.recorded.check_standards]
-    instants = np.union1d(instants, [day for day in read if instants[0] <= day <= instants[-1]])
     histories = [_with_lots(history_until(watched.recorded, day), watched.lots(day)[0]) for day in instants]
     gathered = waters(watched.recorded, instants, histories)
     estimates = estimate_consumption(histories=[undiluted(each) for each in gathered], at_days=instants)

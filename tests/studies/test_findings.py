@@ -8,6 +8,9 @@ import pytest
 sys.path.insert(0, str(Path(__file__).resolve().parent))
 
 import findings
+import numpy as np
+
+from service.simulation import simulate_many
 
 SEEDS = range(20_000, 20_005)
 
@@ -31,6 +34,17 @@ def test_where_nothing_is_wrong_little_is_named() -> None:
     found = findings.figures("nothing_wrong", findings.study("nothing_wrong", SEEDS, 7.0))
     print(found)
     assert found.false <= 3
+
+
+def test_an_addition_is_looked_for_when_the_water_was_tested() -> None:
+    (site,) = simulate_many("findings/unrecorded_addition", range(20_000, 20_001))
+    recorded, instants = site.systems[0].recorded, np.array([30.4, 90.4])
+    standards = {row.taken_at for row in recorded.check_standards if 30.4 <= row.taken_at <= 90.4}
+    tests = {row.taken_at for row in recorded.of("alkalinity") if 30.4 <= row.taken_at <= 90.4}
+    assert len(standards) >= 4
+    assert len(tests) >= 20
+    assert set(findings.looks("nothing_wrong", recorded, instants)) == {30.4, 90.4} | standards
+    assert set(findings.looks("unrecorded_addition", recorded, instants)) == {30.4, 90.4} | standards | tests
 
 
 def test_a_finding_that_stays_counts_once_and_before_its_cause_is_false() -> None:
