@@ -136,7 +136,7 @@ def test_a_rise_within_what_a_day_may_bring_is_not_named() -> None:
 
 
 def test_a_third_reading_tells_of_a_mistake_among_them() -> None:
-    assert named(0.5, 0.0, 0.5) == pytest.approx([0.45], abs=0.15)
+    assert named(0.5, -0.5, 0.55) == pytest.approx([0.45], abs=0.15)
     assert named(0.45, 0.45, -0.3) == pytest.approx([0.45], abs=0.15)
 
 
