@@ -118,7 +118,7 @@ class Innovations:
 
 @dataclass(frozen=True, slots=True)
 class Weighed:
-    """Gain of log-likelihood with its prior, last size in sds beforehand, and its variance, (systems, settings)."""
+    """Gain of log-likelihood with its prior; size of the rise in sds beforehand, its variance; (systems, settings)."""
 
     log_gain: Values
     size: Values
@@ -221,17 +221,17 @@ def weigh(seen: Innovations, explanation: Explanation) -> Weighed:
     Source: DERIVED. Check value: none, tested by test_each_explanation_is_the_density_of_the_readings.
     """
     log_gain = np.full(seen.value.shape[1:], explanation.log_prior)
-    size, variance = np.zeros_like(log_gain), np.ones_like(log_gain)
     weighed, directions = seen.precision * seen.value, seen.directions(explanation)  # C^-1 e, g
     across = [seen.precision * each for each in directions]  # C^-1 g
     for index, (direction, scaled) in enumerate(zip(directions, across, strict=True)):
         shown, known = (direction * weighed).sum(axis=0), (direction * scaled).sum(axis=0)
-        size, variance = shown / known, 1.0 / known
         log_gain += 0.5 * shown**2 / (1.0 + known) - 0.5 * np.log1p(known)
         weighed = weighed - shown / (1.0 + known) * scaled
         for later in range(index + 1, len(directions)):
             across[later] = across[later] - (directions[later] * scaled).sum(axis=0) / (1.0 + known) * scaled
-    return Weighed(log_gain, size, variance)
+    if explanation.rise is None:  # a turn may move nothing: between two readings of one moment
+        return Weighed(log_gain, np.zeros_like(log_gain), np.ones_like(log_gain))
+    return Weighed(log_gain, shown / known, 1.0 / known)
 
 
 def _with_all(timeline: Timeline, last: Whole) -> Timeline:

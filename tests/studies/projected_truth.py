@@ -248,7 +248,7 @@ def study(seeds: Sequence[int], *, is_told: bool = True) -> dict[str, Held]:
         sent = plan_of(one.factor if is_told else 1.0)
         known = situation(one, estimates[0], sent)
         now = now_of(known, estimates)
-        steps = steps_of(as_sent(sent, known.reactors), 1)
+        steps = steps_of(as_sent(sent, known.reactors, known.water.volume_l), 1)
         level, calcium = courses(known, sent, now, steps, DAYS), minerals(known, sent, now, steps)[0]["calcium"]
         ph = ph_course(known, steps, level.planned, level.moved)
         assert calcium is not None
